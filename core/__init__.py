@@ -1,0 +1,25 @@
+"""Everything Claspwright knows of casts and frameworks, in plain Python: never imports Blender (a test enforces it).
+
+Rooms, lowest first; a room imports only from the rooms before it (tests/core/test_rooms.py enforces that too).
+"""
+
+ROOMS = (
+    "errors",
+    "mesh",
+    "case",
+    "cast",
+    "phantom",
+    "survey",
+    "teeth",
+    "charts",
+    "solids",
+    "preparation",
+    "blockout",
+    "components",
+    "mechanics",
+    "planning",
+    "checks",
+    "output",
+    "pipeline",
+    "cli",
+)

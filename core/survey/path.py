@@ -1,0 +1,48 @@
+"""The path of placement: one direction, written as two tilts from the occlusal normal (design: frames)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh import Floats
+
+
+@dataclass(frozen=True)
+class Path:
+    """The way the framework comes OFF the teeth, in the cast frame (Z occlusal, Y anterior).
+
+    anteroposterior_deg : anterior edge of the cast lowered is positive
+    lateral_deg : the X side (viewer's right in an occlusal view) lowered is positive
+    """
+
+    anteroposterior_deg: float = 0.0
+    lateral_deg: float = 0.0
+
+    @property
+    def vector(self) -> Floats:
+        """(3,) unit vector. Lowering the front of a cast under an upright rod makes the rod lean backward in the cast's own frame."""
+        ty = -np.tan(np.radians(self.anteroposterior_deg))
+        tx = -np.tan(np.radians(self.lateral_deg))
+        v = np.array([tx, ty, 1.0])
+        return v / np.linalg.norm(v)
+
+    @property
+    def rotation(self) -> Floats:
+        """(3, 3) rotation that turns the path onto +Z: rows are the axes of the path frame (points @ rotation.T)."""
+        z = self.vector
+        x = np.array([1.0, 0.0, 0.0]) - z[0] * z
+        x /= np.linalg.norm(x)
+        return np.stack([x, np.cross(z, x), z])
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle to the occlusal normal."""
+        return float(np.degrees(np.arccos(np.clip(self.vector[2], -1.0, 1.0))))
+
+    @staticmethod
+    def from_vector(vector: Floats) -> Path:
+        """From any vector with a positive Z."""
+        x, y, z = np.asarray(vector, dtype=np.float64)
+        return Path(float(-np.degrees(np.arctan2(y, z))), float(-np.degrees(np.arctan2(x, z))))
