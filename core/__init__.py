@@ -6,6 +6,7 @@ Rooms, lowest first; a room imports only from the rooms before it (tests/core/te
 ROOMS = (
     "errors",
     "mesh",
+    "isosurface",
     "case",
     "cast",
     "phantom",

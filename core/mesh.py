@@ -152,7 +152,7 @@ class Mesh:
         import manifold3d
 
         solid = manifold3d.Manifold(
-            manifold3d.Mesh64(np.ascontiguousarray(self.vertices), np.ascontiguousarray(self.faces).astype(np.uint64))
+            manifold3d.Mesh64(self.vertices.copy(), self.faces.astype(np.uint64))
         )
         if solid.status() != manifold3d.Error.NoError:
             raise GeometryError(f"not a closed solid ({solid.status().name}); repair the mesh or add a base first")
