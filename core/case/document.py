@@ -1,0 +1,172 @@
+"""The case document: everything needed to build a framework again, and nothing that can be derived."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Any
+
+from ..errors import CaseError
+from .components import Component, parse_component, unparse_component
+from .fields import option, parse, unparse
+
+FORMAT = "claspwright-case"
+VERSION = 1
+_MAX_BYTES = 20_000_000
+
+Point = tuple[float, float, float]
+Row = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class CastEntry:
+    """Which scan: file name beside the case file, its SHA-256, and how it lies in the cast frame (4 rows; None: find out)."""
+
+    file: str
+    sha256: str
+    arch: str = option(choices=("upper", "lower"))
+    to_cast: tuple[Row, Row, Row, Row] | None = None
+
+
+@dataclass(frozen=True)
+class ToothEntry:
+    """A tooth that stands: its FDI number, clicked points on its crown (cast frame, mm), what only the clinician knows."""
+
+    fdi: int = option(low=11, high=48)
+    seeds: tuple[Point, ...] = ()
+    mobility: int = option(0, low=0, high=3)
+    root_support: str = option("", choices=("", "good", "fair", "poor"))
+    restoration: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries."""
+
+    teeth: tuple[ToothEntry, ...] = ()
+    missing: tuple[int, ...] = ()
+    not_replaced: tuple[int, ...] = ()
+    sulcus_mm: float | None = option(None, low=0, high=25)
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class PathEntry:
+    """Tilts in degrees from the occlusal normal, and tripod marks on the cast if there are any."""
+
+    anteroposterior_deg: float = option(0.0, low=-30, high=30)
+    lateral_deg: float = option(0.0, low=-30, high=30)
+    tripod: tuple[Point, ...] = ()
+
+
+@dataclass(frozen=True)
+class Manufacture:
+    """How it is made. resolution_mm is the lattice of the polished side; the fitting side is exact whatever it is."""
+
+    process: str = option("printed metal", choices=("printed metal", "printed pattern", "milled"))
+    alloy: str = "cobalt-chromium, laser-melted"
+    resolution_mm: float = option(0.24, low=0.1, high=0.6)
+    fillet_mm: float = option(0.5, low=0, high=1.5)
+    block_out_taper_deg: float = option(0.0, low=0, high=6)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A whole case. `folder` is where it was loaded from; it is not stored."""
+
+    cast: CastEntry
+    chart: Chart = Chart()
+    path: PathEntry = PathEntry()
+    components: tuple[Component, ...] = ()
+    manufacture: Manufacture = Manufacture()
+    title: str = ""
+    patient_code: str = ""
+    notes: str = ""
+    folder: str = ""
+
+    @property
+    def scan(self) -> FilePath:
+        """The scan's file: always inside the case's folder."""
+        return FilePath(self.folder) / self.cast.file
+
+
+def case_from_json(data: Any, folder: str = "") -> Case:
+    """Validate and build. Raises CaseError naming the field that is wrong."""
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise CaseError(f"case.format: not a Claspwright case file (it should say {FORMAT!r})")
+    if data.get("version") != VERSION:
+        raise CaseError(f"case.version: {str(data.get('version'))[:20]} is not known to this release, which reads version {VERSION}")
+    rest = {k: v for k, v in data.items() if k not in ("format", "version", "components", "folder")}
+    raw = data.get("components", [])
+    if not isinstance(raw, list):
+        raise CaseError("case.components: a list is needed")
+    components = tuple(parse_component(c, f"case.components[{k}]") for k, c in enumerate(raw))
+    case = dataclasses.replace(parse(Case, rest, "case"), components=components, folder=folder)
+    _validate(case)
+    return case
+
+
+def _validate(case: Case) -> None:
+    name = FilePath(case.cast.file)
+    if name.name != case.cast.file or case.cast.file in ("", ".", "..") or "\\" in case.cast.file:
+        raise CaseError(f"case.cast.file: {case.cast.file[:60]!r} must be a plain file name beside the case file")
+    seen: set[str] = set()
+    for k, component in enumerate(case.components):
+        if not component.id or component.id in seen:
+            raise CaseError(f"case.components[{k}].id: {component.id!r} is empty or used twice")
+        seen.add(component.id)
+    quadrants = (1, 2) if case.cast.arch == "upper" else (3, 4)
+    numbers = [t.fdi for t in case.chart.teeth]
+    for label, values in (("teeth", numbers), ("missing", case.chart.missing), ("not_replaced", case.chart.not_replaced)):
+        for fdi in values:
+            if fdi // 10 not in quadrants or not 1 <= fdi % 10 <= 8:
+                raise CaseError(f"case.chart.{label}: {fdi} is not a tooth of the {case.cast.arch} arch (FDI)")
+        if len(set(values)) != len(values):
+            raise CaseError(f"case.chart.{label}: a tooth is listed twice")
+    both = set(numbers) & set(case.chart.missing)
+    if both:
+        raise CaseError(f"case.chart.missing: {min(both)} is charted both as standing and as missing")
+    if len(case.path.tripod) not in (0, 3):
+        raise CaseError(f"case.path.tripod: three marks are needed, not {len(case.path.tripod)}")
+
+
+def case_to_json(case: Case) -> dict[str, Any]:
+    """The document as plain JSON values, in a fixed order."""
+    body = unparse(dataclasses.replace(case, components=(), folder=""))
+    body["components"] = [unparse_component(c) for c in case.components]
+    return {"format": FORMAT, "version": VERSION, **body}
+
+
+def load_case(path: str | FilePath) -> Case:
+    """Read and validate a case file. Raises CaseError with one line that says what, where and what to do."""
+    path = FilePath(path)
+    try:
+        if path.stat().st_size > _MAX_BYTES:
+            raise CaseError(f"{path.name}: larger than {_MAX_BYTES // 1_000_000} MB; this is not a case file")
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise CaseError(f"{path.name}: cannot be read ({error.strerror}); check the name and the folder") from error
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        raise CaseError(f"{path.name}: not valid JSON ({str(error)[:80]}); restore an earlier copy") from error
+    return case_from_json(data, folder=str(path.resolve().parent))
+
+
+def save_case(case: Case, path: str | FilePath) -> None:
+    """Write atomically: the old file stays whole until the new one is complete."""
+    path = FilePath(path)
+    text = json.dumps(case_to_json(case), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(temporary, path)
+    except OSError as error:
+        FilePath(temporary).unlink(missing_ok=True)
+        raise CaseError(f"{path.name}: cannot be written ({error.strerror}); check the folder") from error
