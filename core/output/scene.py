@@ -1,0 +1,167 @@
+"""The things in a picture, ready for ray casting: triangles, smooth normals and the light that reaches each vertex."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from embreex.mesh_construction import TriangleMesh
+from embreex.rtcore_scene import EmbreeScene
+from numpy.typing import NDArray
+
+from ..errors import GeometryError
+from ..mesh import Bools, Floats, Ints, Mesh
+from .camera import Camera
+from .materials import KEY, MATERIALS, Material, Singles, to_linear
+from .normals import corner_normals
+
+SKY_RAYS = 4_000_000  # budget for ambient light, about 0.6 s
+SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
+KEY_DIRECTIONS = 2600  # over the whole sphere; some two dozen of them fall into the soft box
+LIFT_MM = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One thing to show.
+
+    material : a name in MATERIALS or a Material
+    vertex_colours : (n, 3) sRGB 0..1, replaces the material's colour; the surface then scatters light whatever the material says
+    """
+
+    name: str
+    mesh: Mesh
+    material: str | Material = "stone"
+    vertex_colours: NDArray | None = None
+
+    @property
+    def look(self) -> Material:
+        """The Material itself. Raises KeyError naming the known ones."""
+        if isinstance(self.material, Material):
+            return self.material
+        if self.material not in MATERIALS:
+            raise KeyError(f"no material called {self.material!r}: choose one of {', '.join(MATERIALS)}")
+        return MATERIALS[self.material]
+
+
+@dataclass(frozen=True, eq=False)
+class Hits:
+    """What sight lines met. face (k,) -1 for nothing; u, v (k,) barycentric weights of corners 1 and 2; distance (k,) mm."""
+
+    face: Ints
+    u: Singles
+    v: Singles
+    distance: Singles
+
+
+class Body:
+    """Several parts as one embree scene. Rays go out in single precision: 1e-5 of the distance, some micrometres here."""
+
+    def __init__(self, parts: Sequence[Part]) -> None:
+        self.parts = tuple(parts)
+        if any(len(p.mesh.faces) == 0 for p in parts):
+            raise GeometryError("a part without triangles cannot be drawn: " + ", ".join(p.name for p in parts if not len(p.mesh.faces)))
+        offsets = np.cumsum([0] + [len(p.mesh.vertices) for p in parts])
+        self.vertices = np.concatenate([p.mesh.vertices for p in parts])
+        self.faces = np.concatenate([p.mesh.faces + o for p, o in zip(parts, offsets[:-1], strict=True)])
+        self.part_of_face = np.repeat(np.arange(len(parts)), [len(p.mesh.faces) for p in parts])
+        self.part_of_vertex = np.repeat(np.arange(len(parts)), [len(p.mesh.vertices) for p in parts])
+        self.vertex_normals = np.concatenate([p.mesh.vertex_normals for p in parts]).astype(np.float32)
+        self._embree = EmbreeScene()
+        TriangleMesh(self._embree, self.vertices[self.faces].astype(np.float32))
+
+    @cached_property
+    def corner_normals(self) -> Singles:
+        """(m, 3, 3)."""
+        return np.concatenate([corner_normals(p.mesh) for p in self.parts])
+
+    @cached_property
+    def colours(self) -> Singles:
+        """(n, 3) linear colour of each vertex."""
+        out = np.zeros((len(self.vertices), 3), dtype=np.float32)
+        for i, part in enumerate(self.parts):
+            own = part.vertex_colours if part.vertex_colours is not None else np.array(part.look.colour)
+            out[self.part_of_vertex == i] = to_linear(own)
+        return out
+
+    def table(self, field: str) -> NDArray:
+        """One value a part: 'metal', 'gloss' or 'opacity'."""
+        if field == "metal":
+            return np.array([p.look.metal and p.vertex_colours is None for p in self.parts])
+        return np.array([getattr(p.look, field) for p in self.parts], dtype=np.float32)
+
+    def first(self, origins: Floats, directions: Floats) -> Hits:
+        """The nearest thing along each ray."""
+        r = self._embree.run(_single(origins), _single(directions), output=1)
+        return Hits(r["primID"].astype(np.int64), r["u"], r["v"], r["tfar"])
+
+    def blocked(self, origins: Floats, directions: Floats, reach_mm: float = 1e4) -> Bools:
+        """(k,) whether anything stands in the way within the reach."""
+        reach = np.full(len(origins), reach_mm, dtype=np.float32)
+        return self._embree.run(_single(origins), _single(directions), reach, query="OCCLUDED") >= 0
+
+    @cached_property
+    def open_sky(self) -> Singles:
+        """(n,) share of the surrounding sky that each vertex sees, weighted by the cosine: 1 in the open, 0 in a closed pit."""
+        normals = self.vertex_normals
+        count = int(np.clip(2 * SKY_RAYS / max(len(normals), 1), 24, 96))
+        return self._light(_sphere(count), normals, SKY_REACH_MM)
+
+    def lit(self, camera: Camera) -> Singles:
+        """(n,) share of the key light, a broad soft box at the viewer's upper left, that reaches each vertex."""
+        axes = camera.axes
+        towards = KEY.astype(np.float64) @ axes
+        fan = _sphere(KEY_DIRECTIONS)
+        fan = fan[fan @ towards > np.cos(np.radians(11.0))]
+        return self._light(fan, self.vertex_normals, 1e4)
+
+    def _light(self, directions: Floats, normals: Singles, reach_mm: float) -> Singles:
+        origins = (self.vertices + LIFT_MM * normals).astype(np.float32)
+        total = np.zeros(len(normals), dtype=np.float32)
+        arrived = np.zeros(len(normals), dtype=np.float32)
+        for d in directions.astype(np.float32):
+            cosine = normals @ d
+            ids = np.flatnonzero(cosine > 0.03)
+            free = ~self.blocked(origins[ids], np.broadcast_to(d, (len(ids), 3)), reach_mm)
+            total[ids] += cosine[ids]
+            arrived[ids] += cosine[ids] * free
+        return np.divide(arrived, total, out=np.ones_like(total), where=total > 0)
+
+
+class Scene:
+    """Parts to be drawn from one or more cameras; light that does not depend on the camera is worked out once."""
+
+    def __init__(self, parts: Sequence[Part]) -> None:
+        if not parts:
+            raise GeometryError("a picture needs at least one part")
+        self.parts = tuple(parts)
+        solid = [p for p in parts if p.look.opacity >= 1]
+        clear = [p for p in parts if p.look.opacity < 1]
+        self.solid = Body(solid) if solid else None
+        self.clear = Body(clear) if clear else None
+
+    @property
+    def points(self) -> Floats:
+        """(k, 3) all vertices, mm: what a camera has to take in."""
+        return np.concatenate([p.mesh.vertices for p in self.parts])
+
+    @property
+    def bounds(self) -> Floats:
+        """(2, 3) mm box round all parts."""
+        boxes = np.array([p.mesh.bounds for p in self.parts])
+        return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+
+
+def _single(a: NDArray) -> Singles:
+    return np.ascontiguousarray(a, dtype=np.float32)
+
+
+def _sphere(count: int) -> Floats:
+    """(count, 3) directions spread evenly over the sphere by the golden angle."""
+    i = np.arange(count) + 0.5
+    z = 1 - 2 * i / count
+    turn = i * np.pi * (3 - np.sqrt(5))
+    r = np.sqrt(1 - z * z)
+    return np.column_stack([r * np.cos(turn), r * np.sin(turn), z])
