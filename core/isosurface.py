@@ -132,14 +132,17 @@ def _relax(mesh: Mesh, field: Field, spacing: float, rounds: int) -> Mesh:
     return Mesh(points, mesh.faces)
 
 
-def _project(points: Floats, field: Field, spacing: float) -> Floats:
-    """One Newton step onto the zero of the field; the step is capped so that a poor gradient does no harm."""
+def _project(points: Floats, field: Field, spacing: float, value: Floats | None = None) -> Floats:
+    """One Newton step onto the zero of the field (of `value` where given, the gradient still from `field`).
+
+    The step is capped at half a cell, so that a poor gradient does no harm.
+    """
     h = 0.25 * spacing
     offsets = np.concatenate([np.zeros((1, 3)), h * np.eye(3), -h * np.eye(3)])
     sample = field((points[None] + offsets[:, None]).reshape(-1, 3)).reshape(7, -1)
     gradient = (sample[1:4] - sample[4:7]).T / (2 * h)
     squared = np.maximum(np.einsum("ij,ij->i", gradient, gradient), 0.05)
-    move = -gradient * (sample[0] / squared)[:, None]
+    move = -gradient * ((sample[0] if value is None else value) / squared)[:, None]
     length = np.linalg.norm(move, axis=1, keepdims=True)
     return points + move * np.minimum(1.0, 0.5 * spacing / np.maximum(length, 1e-12))
 
@@ -199,18 +202,30 @@ def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice, field:
     return _relax(mesh, field, lattice.spacing, relax) if relax else mesh
 
 
-def isosurface_grid(corner: np.ndarray, low: Floats, spacing: float, *, relax: int = 3) -> Mesh:
-    """As `isosurface`, from samples on a grid: corner (nx, ny, nz) float, node (0, 0, 0) at `low`; trilinear between nodes."""
-    values = np.asarray(corner, dtype=np.float32)
+def isosurface_samples(corner: np.ndarray, centre: np.ndarray, low: Floats, spacing: float, exact: Field | None = None, *, relax: int = 3) -> Mesh:
+    """The zero surface of samples on a body-centred lattice.
+
+    corner (nx, ny, nz) and centre (nx-1, ny-1, nz-1) samples, mm; corner node (0, 0, 0) at `low`
+    exact : the field itself; when given, the relaxed vertices are put onto it exactly at the end
+    """
+    lattice = _Lattice(np.asarray(low), np.asarray(low), spacing)
+    lattice.low, lattice.shape, lattice.corners = np.asarray(low, dtype=np.float64), np.array(corner.shape), corner.size
 
     def field(points: Floats) -> Floats:
-        at = (points - low) / spacing
-        return map_coordinates(values, at.T, order=1, mode="nearest").astype(np.float64)
+        return map_coordinates(corner, ((points - low) / spacing).T, order=1, mode="nearest").astype(np.float64)
 
-    lattice = _Lattice(np.asarray(low), np.asarray(low), spacing)
-    lattice.low, lattice.shape = np.asarray(low, dtype=np.float64), np.array(values.shape)
-    lattice.corners = values.size
-    centre = sum(
-        values[i : values.shape[0] - 1 + i, j : values.shape[1] - 1 + j, k : values.shape[2] - 1 + k] for i in (0, 1) for j in (0, 1) for k in (0, 1)
-    ) / np.float32(8)
-    return _mesh_grid(values.copy(), np.asarray(centre), lattice, field, relax)
+    mesh = _mesh_grid(corner, centre, lattice, field, relax)
+    if exact is None:
+        return mesh
+    points = mesh.vertices
+    for _ in range(2):
+        points = _project(points, field, spacing, exact(points))
+    return Mesh(points, mesh.faces)
+
+
+def isosurface_grid(corner: np.ndarray, low: Floats, spacing: float, *, relax: int = 3) -> Mesh:
+    """As `isosurface`, from samples on a plain grid: corner (nx, ny, nz), node (0, 0, 0) at `low`; trilinear between nodes."""
+    values = np.asarray(corner, dtype=np.float32)
+    nx, ny, nz = values.shape
+    centre = sum(values[i : nx - 1 + i, j : ny - 1 + j, k : nz - 1 + k] for i in (0, 1) for j in (0, 1) for k in (0, 1)) / np.float32(8)
+    return isosurface_samples(values.copy(), np.asarray(centre), low, spacing, relax=relax)

@@ -1,0 +1,80 @@
+"""Distance to a scanned surface, smoothed over a chosen length: what polished faces are offset from.
+
+Implicit moving least squares: the mean, weighted by nearness, of the distances to the tangent planes of nearby surface points
+(Kolluri, "Provably good moving least squares", 2005; from memory). The fitting side never uses it: that is a boolean.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..mesh import Floats, Mesh
+
+
+def surface_samples(mesh: Mesh, spacing: float) -> tuple[Floats, Floats]:
+    """Points and unit normals, (k, 3) each, that cover the surface no further apart than about `spacing` mm."""
+    corners, normals = mesh.triangles, mesh.vertex_normals[mesh.faces]
+    longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
+    parts = np.maximum(np.ceil(longest / spacing).astype(int), 1)
+    points, directions = [mesh.vertices], [mesh.vertex_normals]
+    for n in np.unique(parts[parts > 1]):
+        n_use = min(int(n), 60)
+        i, j = np.meshgrid(np.arange(n_use), np.arange(n_use), indexing="ij")
+        keep = i + j < n_use
+        u, v = (i[keep] + 1 / 3) / n_use, (j[keep] + 1 / 3) / n_use
+        weight = np.stack([1 - u - v, u, v], axis=1)
+        rows = parts == n
+        points.append(np.einsum("wk,fkd->fwd", weight, corners[rows]).reshape(-1, 3))
+        flat = np.repeat(mesh.face_normals[rows], len(weight), axis=0)
+        # Large triangles are flat by nature (block-out walls, bases): their corner normals would bend them.
+        mixed = np.einsum("wk,fkd->fwd", weight, normals[rows]).reshape(-1, 3)
+        directions.append(flat if n > 4 else mixed)
+    p, d = np.concatenate(points), np.concatenate(directions)
+    length = np.linalg.norm(d, axis=1)
+    good = length > 1e-9
+    return p[good], d[good] / length[good, None]
+
+
+class SurfaceDistance:
+    """Signed distance to a surface, positive on the side its normals point to; good within a few mm of it.
+
+    mesh : the surface, open or closed
+    smoothing : length in mm below which bumps do not show in the distance
+    within : optional (2, 3) box in mm; only the surface inside it counts
+    """
+
+    def __init__(self, mesh: Mesh, *, smoothing: float = 0.3, within: Floats | None = None) -> None:
+        if within is not None:
+            c = mesh.triangles
+            inside = np.all((c.max(axis=1) >= within[0]) & (c.min(axis=1) <= within[1]), axis=1)
+            mesh = mesh.submesh(inside)[0]
+        self.points, self.normals = surface_samples(mesh, max(0.35, smoothing))
+        self.smoothing = smoothing
+        self.tree = cKDTree(self.points)
+
+    def __call__(self, query: Floats) -> Floats:
+        """(k, 3) mm -> (k,) mm."""
+        return self.with_normal(query)[0]
+
+    def with_normal(self, query: Floats) -> tuple[Floats, Floats]:
+        """Distance (k,) and unit normal (k, 3) of the smoothed surface under each point."""
+        query = np.asarray(query, dtype=np.float64).reshape(-1, 3)
+        count = min(12 if self.smoothing >= 0.5 else 8, len(self.points))
+        distance, index = self.tree.query(query, k=count, workers=-1)
+        distance, index = distance.reshape(len(query), -1), index.reshape(len(query), -1)
+        spread = np.maximum(self.smoothing, 0.25 * distance[:, :1])
+        weight = np.exp(-(distance**2 - distance[:, :1] ** 2) / (2 * spread**2))
+        weight /= weight.sum(axis=1, keepdims=True)
+        normal = self.normals[index]
+        plane = np.einsum("kcd,kcd->kc", query[:, None] - self.points[index], normal)
+        mean = np.einsum("kc,kcd->kd", weight, normal)
+        return np.einsum("kc,kc->k", weight, plane), mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9)
+
+    def project(self, query: Floats, *, height: float = 0.0, rounds: int = 3) -> tuple[Floats, Floats]:
+        """Points moved to `height` mm above the smoothed surface, and the normals there."""
+        points = np.asarray(query, dtype=np.float64).reshape(-1, 3).copy()
+        for _ in range(rounds):
+            d, n = self.with_normal(points)
+            points -= n * (d - height)[:, None]
+        return points, self.with_normal(points)[1]
