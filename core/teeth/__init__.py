@@ -1,0 +1,7 @@
+"""Teeth: numbers, crowns with their margins and sides, landmarks."""
+
+from . import numbering
+from .labels import teeth_from_labels
+from .model import Teeth, Tooth
+
+__all__ = ["Teeth", "Tooth", "numbering", "teeth_from_labels"]

@@ -1,0 +1,85 @@
+"""Teeth from labels: of a made-up cast, of a labelled scan, or of the crowns found from clicks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..errors import CastError
+from ..mesh import Floats, Ints, Mesh
+from . import numbering
+from .cusps import cusp_tips
+from .directions import arch_tangents, crown_centroid, long_axis, sides
+from .margins import largest_part, margin_line, patch_of, shared_with
+from .model import Teeth, Tooth
+
+LEAST_VERTICES = 12
+
+
+def vertex_labels(mesh: Mesh, labels: Ints) -> Ints:
+    """(n,) labels a vertex from (n,) or from (m,) labels a face: the label with the largest angle round the vertex."""
+    labels = np.asarray(labels)
+    if len(labels) == len(mesh.vertices):
+        return labels.astype(np.int16)
+    if len(labels) != len(mesh.faces):
+        raise CastError(
+            f"{len(labels)} labels fit neither the {len(mesh.vertices)} vertices nor the {len(mesh.faces)} triangles of the cast; "
+            "label the mesh as it is now"
+        )
+    best = np.zeros(len(mesh.vertices))
+    result = np.zeros(len(mesh.vertices), dtype=np.int16)
+    for fdi in np.unique(labels):
+        weight = np.bincount(mesh.faces[labels == fdi].ravel(), minlength=len(best)).astype(float)
+        better = weight > best
+        result[better], best[better] = fdi, weight[better]
+    return result
+
+
+def _clean(mesh: Mesh, labels: Ints) -> Ints:
+    """One part a crown, without holes; what breaks off becomes tissue."""
+    result = np.zeros_like(labels)
+    for fdi in np.unique(labels[labels != 0]):
+        mask = labels == fdi
+        patch, kept = patch_of(mesh, mask, 1.0)
+        part = largest_part(patch, mask[kept])
+        if part.sum() >= LEAST_VERTICES:
+            take = kept[part]
+            result[take[(result[take] == 0)]] = fdi
+    return result
+
+
+def _crown(mesh: Mesh, labels: Ints, fdi: int, smooth_mm: float) -> Tooth:
+    """One crown, with its sides still to be set."""
+    mask = labels == fdi
+    patch, kept = patch_of(mesh, mask, 2.0)
+    margin, flags = margin_line(patch, mask[kept].astype(np.float64), smooth_mm)
+    shared = shared_with(margin, patch, labels[kept], fdi)
+    faces = np.flatnonzero(mask[mesh.faces].sum(axis=1) >= 2)
+    crown, _ = mesh.submesh(faces)
+    axis = long_axis(crown, margin)
+    centre = crown_centroid(crown, margin)
+    nowhere = np.zeros(3)
+    return Tooth(fdi, margin, centre, axis, nowhere, nowhere, cusp_tips(crown, fdi, axis), faces, flags, shared, shared == 0)
+
+
+def turn_sides(arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth]:
+    """The same crowns with mesial and facial set from the run of the arch."""
+    tangents = arch_tangents(arch, {fdi: tooth.centre for fdi, tooth in teeth.items()})
+    return {fdi: replace(tooth, mesial=(s := sides(fdi, tangents[fdi]))[0], facial=s[1]) for fdi, tooth in teeth.items()}
+
+
+def teeth_from_labels(mesh: Mesh, arch: str, labels: Ints | Floats, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3) -> Teeth:
+    """The teeth of a labelled cast in the cast frame.
+
+    labels : FDI number a vertex (n,) or a face (m,), 0 for tissue
+    smooth_mm : how far the margin is smoothed along itself
+    Raises CastError when labels do not fit the mesh or name teeth of the other arch.
+    """
+    a_vertex = _clean(mesh, vertex_labels(mesh, np.asarray(labels)))
+    numbers = [int(n) for n in np.unique(a_vertex) if n != 0]
+    strange = [n for n in numbers if numbering.arch_of(n) != arch]
+    if strange:
+        raise CastError(f"the labels name {strange[0]} ({numbering.name(strange[0])}) on a cast of the {arch} arch; check the arch or the labels")
+    teeth = {fdi: _crown(mesh, a_vertex, fdi, smooth_mm) for fdi in numbers}
+    return Teeth(arch, a_vertex, turn_sides(arch, teeth), tuple(sorted(missing)))

@@ -1,0 +1,88 @@
+"""The margin of a crown: the border of its part of the surface, as a smooth closed line that lies on the surface."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from ..errors import GeometryError
+from ..mesh import Bools, Floats, Ints, Mesh
+from .surface import Projector, grow_faces, length_of, level_lines, resample, smooth_field, smooth_ring
+
+SPACING_MM = 0.2
+SMOOTH_MM = 0.3
+
+
+def largest_part(mesh: Mesh, mask: Bools) -> Bools:
+    """(n,) the largest edge-connected part of a vertex mask, its small enclosed holes filled."""
+    if not mask.any():
+        return mask
+    inside = np.flatnonzero(mask)
+    _, part = connected_components(mesh.adjacency[inside][:, inside], directed=False)
+    keep = np.zeros_like(mask)
+    keep[inside[part == np.bincount(part).argmax()]] = True
+    outside = np.flatnonzero(~keep)
+    _, part = connected_components(mesh.adjacency[outside][:, outside], directed=False)
+    count = np.bincount(part)
+    # what lies outside and hangs together with little is a hole in the crown
+    holes = count < 0.2 * keep.sum()
+    holes[count.argmax()] = False
+    candidate = outside[holes[part]]
+    touching = np.zeros_like(mask)
+    touching[candidate] = True
+    rim = mesh.adjacency @ keep.astype(float)
+    # a hole is surrounded by this crown only; specks elsewhere never touch it
+    for index in np.flatnonzero(holes):
+        members = outside[part == index]
+        if (rim[members] > 0).any():
+            keep[members] = True
+    return keep
+
+
+def patch_of(mesh: Mesh, mask: Bools, reach_mm: float) -> tuple[Mesh, Ints]:
+    """The surface round a vertex mask, out to reach_mm beyond its box: the submesh and its vertices' indices in the mesh."""
+    points = mesh.vertices[mask]
+    low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
+    near = ((mesh.vertices >= low) & (mesh.vertices <= high)).all(axis=1)
+    return mesh.submesh(near[mesh.faces].all(axis=1) | grow_faces(mesh, mask))
+
+
+def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tuple[Floats, tuple[str, ...]]:
+    """The closed line round a crown on its patch of surface.
+
+    inside : (n,) 1 in the crown, 0 outside it (fractions allowed)
+    Returns (k, 3) points about SPACING_MM apart, on the surface, and flags. Raises GeometryError where there is no border at all.
+    """
+    field = smooth_field(patch, inside, 0.5 * smooth_mm)
+    lines = level_lines(patch, field, 0.5)
+    if not lines:
+        raise GeometryError("the crown has no border: the whole patch belongs to it; mark the tissue or the neighbours")
+    points, closed = max(lines, key=lambda line: length_of(line[0], False))
+    flags: tuple[str, ...] = ()
+    if not closed:
+        flags = ("the scan ends within the crown: its margin is closed by a straight line there",)
+    ring = resample(points, SPACING_MM)
+    project = Projector(patch, grow_faces(patch, (field > 0.02) & (field < 0.98)))
+    for _ in range(2):
+        ring, _ = project.closest(smooth_ring(ring, SPACING_MM, smooth_mm))
+    return resample_on(project, ring), flags
+
+
+def resample_on(project: Projector, ring: Floats) -> Floats:
+    """Even spacing again, on the surface."""
+    return project.closest(resample(ring, SPACING_MM))[0]
+
+
+def shared_with(margin: Floats, patch: Mesh, labels: Ints, fdi: int) -> Ints:
+    """(k,) which crown lies on the other side of the margin, 0 for tissue. labels : (n,) a vertex of the patch."""
+    result = np.zeros(len(margin), dtype=np.int64)
+    others = np.flatnonzero((labels != 0) & (labels != fdi))
+    tissue = np.flatnonzero(labels == 0)
+    if len(others) == 0:
+        return result
+    to_other, which = cKDTree(patch.vertices[others]).query(margin)
+    to_tissue = cKDTree(patch.vertices[tissue]).query(margin)[0] if len(tissue) else np.full(len(margin), np.inf)
+    close = to_other < to_tissue
+    result[close] = labels[others[which[close]]]
+    return result
