@@ -68,36 +68,43 @@ def draw_lines(image: Image.Image, lines: Sequence[Line], camera: Camera, scene:
     for (colour, width, ghost), members in groups.items():
         seen = Image.new("L", (image.width * FINE, image.height * FINE))
         behind = Image.new("L", seen.size) if ghost > 0 else None
-        for line in members:
-            _one_line(line, camera, scene, image.size, seen, behind, width)
+        _draw_group(members, camera, scene, image.size, seen, behind)
         masks = [(seen, 1.0)] + ([(behind, ghost)] if behind is not None else [])
         for mask, opacity in reversed(masks):
             image = _tint(image, mask.reduce(FINE), colour, opacity)
     return image
 
 
-def _one_line(
-    line: Line, camera: Camera, scene: Scene, size: tuple[int, int], seen: Image.Image, behind: Image.Image | None, width: float
+def _draw_group(
+    lines: Sequence[Line], camera: Camera, scene: Scene, size: tuple[int, int], seen: Image.Image, behind: Image.Image | None
 ) -> None:
-    points = np.asarray(line.points, dtype=np.float64)
-    if len(points) < 2:
+    chains = [np.asarray(line.points, dtype=np.float64) for line in lines if len(line.points) > 1]
+    if not chains:
         return
-    if line.closed:
-        points = np.vstack([points, points[:1]])
-    points = _split(points, camera, size)
-    flat = camera.project(points, size)[:, :2] * FINE
-    middle = (points[:-1] + points[1:]) / 2
-    visible = _seen(middle, camera, scene)
-    pen = max(1, int(round(width * FINE)))
+    chains = [
+        _split(np.vstack([p, p[:1]]) if line.closed else p, camera, size)
+        for line, p in zip([line for line in lines if len(line.points) > 1], chains, strict=True)
+    ]
+    ends = np.cumsum([len(p) for p in chains])
+    together = np.vstack(chains)
+    flat = camera.project(together, size)[:, :2] * FINE
+    visible = _seen((together[:-1] + together[1:]) / 2, camera, scene)
+    pen = max(1, round(lines[0].width * FINE))
     for mask, chosen in ((seen, visible), (behind, ~visible)):
         if mask is None:
             continue
-        pencil = ImageDraw.Draw(mask)
-        for a, b in _runs(chosen):
-            path = [tuple(p) for p in flat[a : b + 1]]
-            pencil.line(path, fill=255, width=pen, joint="curve")
-            for x, y in (path[0], path[-1]):
-                pencil.ellipse([x - pen / 2, y - pen / 2, x + pen / 2, y + pen / 2], fill=255)
+        chosen = chosen.copy()
+        chosen[ends[:-1] - 1] = False  # from the end of one line to the start of the next
+        _ink(ImageDraw.Draw(mask), flat, chosen, pen)
+
+
+def _ink(pencil: ImageDraw.ImageDraw, flat: Floats, chosen: NDArray[np.bool_], pen: int) -> None:
+    half = pen / 2
+    for a, b in _runs(chosen):
+        path = [(float(x), float(y)) for x, y in flat[a : b + 1]]
+        pencil.line(path, fill=255, width=pen, joint="curve")
+        for x, y in (path[0], path[-1]):
+            pencil.ellipse([x - half, y - half, x + half, y + half], fill=255)
 
 
 def _split(points: Floats, camera: Camera, size: tuple[int, int]) -> Floats:

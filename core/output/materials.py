@@ -27,7 +27,7 @@ class Material:
 
 
 MATERIALS: dict[str, Material] = {
-    "stone": Material((0.875, 0.80, 0.675)),
+    "stone": Material((0.855, 0.795, 0.69)),
     "plaster": Material((0.90, 0.89, 0.865)),
     "metal": Material((0.815, 0.83, 0.85), metal=True),
     "wax": Material((0.36, 0.60, 0.72), opacity=0.58, gloss=0.12),

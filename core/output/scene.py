@@ -111,11 +111,11 @@ class Body:
 
     def lit(self, camera: Camera) -> Singles:
         """(n,) share of the key light, a broad soft box at the viewer's upper left, that reaches each vertex."""
-        axes = camera.axes
-        towards = KEY.astype(np.float64) @ axes
+        towards = KEY.astype(np.float64) @ camera.axes
         fan = _sphere(KEY_DIRECTIONS)
         fan = fan[fan @ towards > np.cos(np.radians(11.0))]
-        return self._light(fan, self.vertex_normals, 1e4)
+        faces_us = self.vertex_normals @ np.array(camera.toward, dtype=np.float32) > -0.35  # the far side needs no light
+        return self._light(fan, np.where(faces_us[:, None], self.vertex_normals, 0), 1e4)
 
     def _light(self, directions: Floats, normals: Singles, reach_mm: float) -> Singles:
         origins = (self.vertices + LIFT_MM * normals).astype(np.float32)

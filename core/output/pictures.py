@@ -1,0 +1,227 @@
+"""The pictures that go with a case: the survey, and the framework on its cast, in set views and always laid out alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from ..mesh import Floats, Ints, Mesh
+from .camera import Camera, view_camera
+from .drawing import Label, Line, rgb, side_by_side, text
+from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, depth_colours, ramp
+from .render import BACKGROUND, SIZE, draw
+from .scene import Body, Part, Scene
+
+if TYPE_CHECKING:
+    from ..survey import Survey
+
+PANEL = (900, 640)
+SURVEY_VIEWS = ("occlusal", "facial", "lingual", "right", "left")
+FRAMEWORK_VIEWS = ("occlusal", "facial", "lingual", "oblique")
+TITLES = {
+    "occlusal": "Occlusal", "facial": "Facial", "lingual": "Lingual", "right": "Patient's right", "left": "Patient's left",
+    "oblique": "Oblique", "tissue": "Tissue side",
+}
+
+
+def survey_lines(mesh: Mesh, survey: Survey, *, ghost: float = 0.0) -> list[Line]:
+    """The survey line, and the gauge lines under it, as drawn in every survey picture."""
+    from ..survey import gauge_lines
+
+    lines = []
+    for (depth, _), width in zip(GAUGES, (1.3, 1.8, 2.4), strict=True):
+        lines += [Line(c.points, INK, width, c.closed, ghost) for c in gauge_lines(mesh, survey, depth)]
+    lines += [Line(c.points, SURVEY_LINE, 3.0, c.closed) for c in survey.contours]
+    return lines
+
+
+def survey_picture(
+    mesh: Mesh, survey: Survey, labels: Ints | None = None, *, arch: str | None = "lower", views: Sequence[str] = SURVEY_VIEWS,
+    size: tuple[int, int] = PANEL, title: str = "Survey",
+) -> Image.Image:
+    """Undercut depth in colour with survey and gauge lines, one panel a view and one for the legend.
+
+    labels : (n,) FDI number of each vertex, 0 for tissue; gives the tooth numbers and frames the teeth
+    """
+    part = Part("cast", mesh, "stone", depth_colours(survey.undercut))
+    scene = Scene([part])
+    focus = _focus(mesh, labels)
+    plain = survey_lines(mesh, survey)
+    ghosted = [replace(line, ghost=0.28) for line in plain]
+    panels = []
+    for view in views:
+        camera = view_camera(focus, view, arch=arch, aspect=size[0] / size[1])
+        words = tooth_labels(mesh, labels, camera, scene, view) if labels is not None else []
+        image = draw(scene, camera, size=size, lines=ghosted if view == "occlusal" else plain, labels=words)
+        panels.append(finished(image, camera, TITLES.get(view, view)))
+    tilt = survey.path
+    notes = (
+        f"Path of placement: {tilt_words(tilt.anteroposterior_deg, tilt.lateral_deg, arch)}",
+        "Depth is measured square to the path, from the surface to a rod that clears everything above it.",
+    )
+    panels.append(legend_panel(size, title, notes))
+    return side_by_side(panels, columns=min(3, len(panels)), gap=10)
+
+
+def framework_picture(
+    cast: Mesh, framework: Mesh, view: str = "occlusal", *, arch: str | None = "lower", labels: Ints | None = None,
+    others: Sequence[Part] = (), lines: Sequence[Line] = (), size: tuple[int, int] = SIZE, caption: str | None = None,
+) -> Image.Image:
+    """The framework in metal on the cast in stone, from one of the set views. `others`: wax, relief... `labels` as in survey_picture."""
+    out = framework_pictures(cast, framework, (view,), arch=arch, labels=labels, others=others, lines=lines, size=size, caption=caption)
+    return out[view]
+
+
+def framework_pictures(
+    cast: Mesh, framework: Mesh, views: Sequence[str] = FRAMEWORK_VIEWS, *, arch: str | None = "lower", labels: Ints | None = None,
+    others: Sequence[Part] = (), lines: Sequence[Line] = (), size: tuple[int, int] = SIZE, caption: str | None = None,
+) -> dict[str, Image.Image]:
+    """Several views at less than the price of each alone: the light is worked out once."""
+    scene = Scene([Part("cast", cast, "stone"), Part("framework", framework, "metal"), *others])
+    out = {}
+    for view in views:
+        camera = view_camera(cast.vertices, view, arch=arch, aspect=size[0] / size[1])
+        words = tooth_labels(cast, labels, camera, scene, view) if labels is not None else []
+        image = draw(scene, camera, size=size, lines=lines, labels=words)
+        out[view] = finished(image, camera, TITLES.get(view, view) if caption is None else caption)
+    return out
+
+
+def framework_sheet(
+    cast: Mesh, framework: Mesh, views: Sequence[str] = FRAMEWORK_VIEWS, *, arch: str | None = "lower", labels: Ints | None = None,
+    others: Sequence[Part] = (), size: tuple[int, int] = PANEL,
+) -> Image.Image:
+    """Several views on one sheet, two in a row."""
+    pictures = framework_pictures(cast, framework, views, arch=arch, labels=labels, others=others, size=size)
+    return side_by_side(list(pictures.values()), columns=2, gap=10)
+
+
+def tilt_words(anteroposterior_deg: float, lateral_deg: float, arch: str | None) -> str:
+    """The path in words, from the tilt of the cast on the surveying table: which edge is lowered, and by how much.
+
+    Schools use "anterior tilt" in opposite ways, so the lowered edge is named instead (handbook section 1, tilt words).
+    """
+    parts = []
+    if abs(anteroposterior_deg) >= 0.05:
+        edge = "front" if anteroposterior_deg > 0 else "back"
+        parts.append(f"{edge} of the cast lowered {abs(anteroposterior_deg):.1f}°")
+    if abs(lateral_deg) >= 0.05:
+        plus = {"lower": "right", "upper": "left"}.get(arch or "")
+        minus = {"lower": "left", "upper": "right"}.get(arch or "")
+        side = plus if lateral_deg > 0 else minus
+        named = f"patient's {side} side" if side else f"{'+' if lateral_deg > 0 else '-'}X side"
+        parts.append(f"{named} lowered {abs(lateral_deg):.1f}°")
+    return ", ".join(parts) if parts else "at right angles to the occlusal plane (no tilt)"
+
+
+def tooth_labels(mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: str, size: int = 22) -> list[Label]:
+    """Tooth numbers (ISO 3950) beside the crowns that can be seen: outside the arch from above, over the crown from the side."""
+    labels = np.asarray(labels)
+    numbers = [int(f) for f in np.unique(labels) if f > 0]
+    if not numbers:
+        return []
+    middle = mesh.vertices[labels > 0].mean(axis=0)
+    out = []
+    for fdi in numbers:
+        points = mesh.vertices[labels == fdi]
+        if view in ("occlusal", "tissue"):
+            centre = points.mean(axis=0)
+            away = centre - middle
+            away[2] = 0
+            away /= max(float(np.linalg.norm(away)), 1e-9)
+            at = centre + away * (float(np.max((points - centre) @ away)) + 2.2)
+        else:
+            normals = mesh.vertex_normals[labels == fdi]
+            if not _mostly_seen(points, normals, camera, scene.solid):
+                continue
+            at = points[np.argmax(points @ np.array(camera.up))] * 0.5 + points.mean(axis=0) * 0.5
+            at = at + np.array(camera.up) * (float(np.max((points - at) @ np.array(camera.up))) + 1.6)
+        out.append(Label(str(fdi), (float(at[0]), float(at[1]), float(at[2])), size))
+    return out
+
+
+def _mostly_seen(points: Floats, normals: Floats, camera: Camera, body: Body | None) -> bool:
+    pick = slice(None, None, max(1, len(points) // 80))
+    points, normals = points[pick], normals[pick]
+    to_eye = camera.toward_viewer(points)
+    facing = np.einsum("ij,ij->i", normals, to_eye) > 0.25
+    if body is None or not facing.any():
+        return False
+    free = ~body.blocked(points[facing] + 0.05 * normals[facing], to_eye[facing])
+    return bool(free.sum() > 0.22 * len(points))
+
+
+def _focus(mesh: Mesh, labels: Ints | None) -> Floats:
+    """The teeth and the tissue near them, so that a tall base does not shrink what the picture is about."""
+    if labels is None or not np.any(np.asarray(labels) > 0):
+        return mesh.vertices
+    teeth = mesh.vertices[np.asarray(labels) > 0]
+    lo, hi = teeth.min(axis=0) - 6.0, teeth.max(axis=0) + np.array([6.0, 6.0, 1.0])
+    near = mesh.vertices[(mesh.vertices >= lo).all(axis=1) & (mesh.vertices <= hi).all(axis=1)]
+    return near if len(near) else mesh.vertices
+
+
+def finished(image: Image.Image, camera: Camera, caption: str) -> Image.Image:
+    """Caption at the upper left and, on orthographic pictures, a scale bar of 10 mm at the lower left."""
+    unit = max(1.0, image.width / 900)
+    if caption:
+        image = text(image, (18 * unit, 16 * unit), caption, int(24 * unit), INK, BACKGROUND, "lt")
+    if camera.distance_mm is None:
+        length = 10.0 * image.width / camera.width_mm
+        x, y = 20 * unit, image.height - 20 * unit
+        pencil = ImageDraw.Draw(image)
+        pencil.rectangle([x, y - 3 * unit, x + length, y], fill=rgb(INK))
+        image = text(image, (x + length + 10 * unit, y + 2 * unit), "10 mm", int(18 * unit), INK, BACKGROUND, "ls")
+    return image
+
+
+def legend_panel(size: tuple[int, int], title: str, notes: Sequence[str]) -> Image.Image:
+    """The ramp with its gauges in millimetres and inches, the lines, and notes in words."""
+    width, height = size
+    image = Image.new("RGB", size, rgb(BACKGROUND))
+    pencil = ImageDraw.Draw(image)
+    text(image, (36, 30), title, 34, INK, None, "lt")
+    text(image, (36, 84), "Undercut depth", 22, INK, None, "lt")
+    x0, x1, top, bottom = 40, 96, 128, height - 150
+    colours = ramp()
+    for y in range(top, bottom):
+        t = (y - top) / (bottom - top - 1)
+        pencil.line([x0, y, x1, y], fill=rgb(tuple(colours[int(t * (len(colours) - 1))])))
+    pencil.rectangle([x0, top, x1, bottom], outline=rgb(INK), width=2)
+    ticks = [(0.0, "0 mm", 0)] + [(d, f"{d:.2f} mm   {inch}", w) for (d, inch), w in zip(GAUGES, (2, 3, 4), strict=True)]
+    for depth, words, pen in [*ticks, (DEPTH_FULL_MM, f"{DEPTH_FULL_MM:.2f} mm and deeper", 0)]:
+        y = round(top + (bottom - top) * depth / DEPTH_FULL_MM)
+        pencil.line([x0, y, x1 + 12, y], fill=rgb(INK), width=max(pen, 1))
+        text(image, (x1 + 22, y), words, 20, INK, None, "lm")
+    x = x1 + 260
+    pencil.line([x, top + 12, x + 70, top + 12], fill=rgb(SURVEY_LINE), width=5)
+    text(image, (x + 86, top + 12), "survey line", 20, INK, None, "lm")
+    text(image, (x + 86, top + 38), "(height of contour)", 17, INK, None, "lm")
+    for i, ((depth, _), pen) in enumerate(zip(GAUGES, (2, 3, 4), strict=True)):
+        y = top + 82 + 36 * i
+        pencil.line([x, y, x + 70, y], fill=rgb(INK), width=pen)
+        text(image, (x + 86, y), f"gauge {depth:.2f} mm", 20, INK, None, "lm")
+    y = height - 116
+    for note in notes:
+        for line in _wrapped(note, 18, width - 72):
+            text(image, (36, y), line, 18, INK, None, "lt")
+            y += 25
+    return image
+
+
+def _wrapped(words: str, size: int, width: int) -> list[str]:
+    from .drawing import font
+
+    face = font(size)
+    lines = [""]
+    for word in words.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if face.getlength(longer) > width and lines[-1]:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
