@@ -1,0 +1,7 @@
+"""Charts: the coordinates in which every component is written (design: parametric by reference)."""
+
+from .arch import ArchChart, Frame, Gap
+from .crown import CrownChart
+from .sectors import SECTORS, sector_centre, sector_of, sector_span
+
+__all__ = ["SECTORS", "ArchChart", "CrownChart", "Frame", "Gap", "sector_centre", "sector_of", "sector_span"]

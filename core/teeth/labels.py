@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from scipy.spatial import cKDTree
+
 from ..errors import CastError
 from ..mesh import Floats, Ints, Mesh
 from . import numbering
 from .cusps import cusp_tips
 from .directions import arch_tangents, crown_centroid, long_axis, sides
 from .margins import largest_part, margin_line, patch_of, shared_with
-from .model import Teeth, Tooth
+from .model import COLLAR_MM, Teeth, Tooth
 
 LEAST_VERTICES = 12
 
@@ -49,6 +51,20 @@ def _clean(mesh: Mesh, labels: Ints) -> Ints:
     return result
 
 
+def _collar(patch: Mesh, kept: Ints, labels: Ints, margin: Floats, mesh: Mesh) -> Ints:
+    """Faces of the mesh that are tissue and lie within COLLAR_MM of the margin."""
+    tissue = np.flatnonzero(labels == 0)
+    if len(tissue) == 0:
+        return np.zeros(0, dtype=np.int64)
+    distance, _ = cKDTree(margin).query(patch.vertices[tissue], distance_upper_bound=COLLAR_MM)
+    near = np.zeros(len(mesh.vertices), dtype=bool)
+    near[kept[tissue[np.isfinite(distance)]]] = True
+    inside = np.zeros(len(mesh.vertices), dtype=bool)
+    inside[kept] = True
+    candidate = np.flatnonzero(near[mesh.faces].any(axis=1) & inside[mesh.faces].all(axis=1))
+    return candidate
+
+
 def _crown(mesh: Mesh, labels: Ints, fdi: int, smooth_mm: float) -> Tooth:
     """One crown, with its sides still to be set."""
     mask = labels == fdi
@@ -59,8 +75,11 @@ def _crown(mesh: Mesh, labels: Ints, fdi: int, smooth_mm: float) -> Tooth:
     crown, _ = mesh.submesh(faces)
     axis = long_axis(crown, margin)
     centre = crown_centroid(crown, margin)
+    collar = np.setdiff1d(_collar(patch, kept, labels[kept], margin, mesh), faces)
+    collar = collar[(labels[mesh.faces[collar]] == 0).sum(axis=1) >= 2]
     nowhere = np.zeros(3)
-    return Tooth(fdi, margin, centre, axis, nowhere, nowhere, cusp_tips(crown, fdi, axis), faces, flags, shared, shared == 0)
+    cusps = cusp_tips(crown, fdi, axis)
+    return Tooth(fdi, margin, centre, axis, nowhere, nowhere, cusps, faces, flags, collar, shared, shared == 0)
 
 
 def turn_sides(arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth]:

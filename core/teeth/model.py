@@ -10,6 +10,8 @@ from ..errors import CaseError
 from ..mesh import Bools, Floats, Ints
 from . import numbering
 
+COLLAR_MM = 1.5
+
 
 @dataclass(frozen=True, eq=False)
 class Tooth:
@@ -23,6 +25,7 @@ class Tooth:
     mesial, facial : (3,) unit, perpendicular to Z and to each other
     cusps : (c, 3) cusp tips (or points of the incisal edge), highest first
     faces : indices into the faces of the cast's mesh
+    collar : indices of the tissue faces within about COLLAR_MM of the margin
     flags : plain words on what is unsure
     """
 
@@ -35,6 +38,7 @@ class Tooth:
     cusps: Floats
     faces: Ints
     flags: tuple[str, ...] = ()
+    collar: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     shared: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     supported: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
