@@ -1,0 +1,96 @@
+"""The height of contour as smooth, ordered lines: where a marker parallel to the path, brought in from outside, would draw."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Bools, Floats, Ints, Mesh
+from .lines import Contour, LevelLines, chains, level_lines, runs, steady
+from .path import Path
+from .scene import RayScene
+
+# A marker this far outside the surface must pass freely above the line (mm). Larger than the bumps of scan noise (0.0125 to 0.02 mm
+# RMS), smaller than any undercut that a clasp uses.
+_MARKER_CLEAR_MM = 0.05
+# A marker lead is about half a millimetre thick: shorter breaks are bridged and shorter islands dropped (common practice).
+_MARKER_MM = 0.5
+# A line that is kept must be at least this long (mm): no crown is so small.
+_SHORTEST_MM = 1.5
+
+
+def contour_lines(scene: RayScene, path: Path, labels: Ints | None = None) -> tuple[Contour, ...]:
+    """Height of contour of a mesh for a path: zero set of normal . path, the reachable parts, split by tooth.
+
+    labels : (n,) FDI per vertex, 0 tissue
+    """
+    mesh, direction = scene.mesh, path.vector
+    value = scene.normals @ direction
+    lines = level_lines(mesh, scene.edges, value, 0.0)
+    if not len(lines.segments):
+        return ()
+    keep = _bulges(mesh, lines, value, direction) & _reachable(scene, lines, direction)
+    tag = _node_labels(scene, lines, labels)
+    result: list[Contour] = []
+    for nodes, closed in chains(lines.segments, len(lines.points)):
+        result += _split(lines.points[nodes], keep[nodes], tag[nodes], closed)
+    return tuple(sorted(result, key=lambda c: (c.label, -c.length)))
+
+
+def _bulges(mesh: Mesh, lines: LevelLines, value: Floats, direction: Floats) -> Bools:
+    """Nodes where the normal turns downward going down: a bulge, not the bottom of a hollow."""
+    corners = mesh.triangles[lines.faces]
+    v = value[mesh.faces[lines.faces]]
+    e1, e2 = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    normal = np.cross(e1, e2)
+    # Gradient of the linear scalar on the face, times a positive number.
+    gradient = np.cross(normal, (v[:, 2] - v[:, 0])[:, None] * e1 - (v[:, 1] - v[:, 0])[:, None] * e2)
+    gradient /= np.maximum(np.einsum("ij,ij->i", normal, normal), 1e-18)[:, None]
+    rising = gradient @ direction
+    at_node = np.bincount(lines.segments.reshape(-1), np.repeat(rising, 2), minlength=len(lines.points))
+    return np.asarray(at_node > 0.0)
+
+
+def _reachable(scene: RayScene, lines: LevelLines, direction: Floats) -> Bools:
+    a, b = scene.edges.vertices[lines.edge].T
+    t = lines.fraction[:, None]
+    normal = (1.0 - t) * scene.normals[a] + t * scene.normals[b]
+    outward = normal - (normal @ direction)[:, None] * direction
+    outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-9)
+    return ~scene.occluded(lines.points + _MARKER_CLEAR_MM * outward, direction)
+
+
+def _node_labels(scene: RayScene, lines: LevelLines, labels: Ints | None) -> Ints:
+    if labels is None:
+        return np.zeros(len(lines.points), dtype=np.int64)
+    a, b = scene.edges.vertices[lines.edge].T
+    return np.asarray(labels, dtype=np.int64)[np.where(lines.fraction < 0.5, a, b)]
+
+
+def _split(points: Floats, keep: Bools, tag: Ints, closed: bool) -> list[Contour]:
+    """Cut one chain into its kept parts, each on one tooth."""
+    if len(points) < 3:
+        return []
+    drawn = steady(keep.astype(np.int64), points, closed, _MARKER_MM)
+    tag = steady(tag, points, closed, _MARKER_MM)
+    state = np.where(drawn == 1, tag, -1)
+    parts = runs(state, closed)
+    result = []
+    for part in parts:
+        label = int(state[part[0]])
+        whole = closed and len(part) == len(points)
+        if label < 0:
+            continue
+        if not whole:
+            part = _reach_over(part, state, closed)
+        line = Contour(points[part], whole, label)
+        if line.length >= _SHORTEST_MM:
+            result.append(line)
+    return result
+
+
+def _reach_over(part: Ints, state: Ints, closed: bool) -> Ints:
+    """Add the next node when the line goes on there on another tooth, so that drawn lines meet."""
+    onward = int(part[-1]) + 1
+    if onward >= len(state):
+        onward = 0 if closed else -1
+    return np.r_[part, onward] if onward >= 0 and state[onward] >= 0 else part

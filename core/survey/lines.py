@@ -1,0 +1,148 @@
+"""Level lines of a scalar on a mesh, chained into ordered polylines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from ..mesh import Bools, Floats, Ints, Mesh
+from .topology import EdgeTable
+
+
+@dataclass(frozen=True, eq=False)
+class Contour:
+    """An ordered polyline on a cast.
+
+    points : (k, 3) mm, in order; the first is not repeated at the end of a closed line
+    closed : whether the last point joins the first
+    label : FDI number of the tooth it runs on, 0 on tissue
+    """
+
+    points: Floats
+    closed: bool
+    label: int = 0
+
+    @property
+    def length(self) -> float:
+        """mm."""
+        p = np.vstack([self.points, self.points[:1]]) if self.closed else self.points
+        return float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum())
+
+
+@dataclass(frozen=True, eq=False)
+class LevelLines:
+    """Where a scalar crosses a level: one node an edge crossed, one segment a face crossed.
+
+    points : (k, 3) nodes, mm; edge : (k,) edge of each node; fraction : (k,) from the edge's first vertex
+    segments : (s, 2) node numbers; faces : (s,) face of each segment
+    """
+
+    points: Floats
+    edge: Ints
+    fraction: Floats
+    segments: Ints
+    faces: Ints
+
+
+def level_lines(mesh: Mesh, table: EdgeTable, values: Floats, level: float, allowed: Bools | None = None) -> LevelLines:
+    """Cut the faces (m, bool: those allowed) of a mesh where a vertex scalar (n,) equals a level, linear inside each face."""
+    v = values - level
+    above = v >= 0.0
+    i, j = table.vertices.T
+    crossed = above[i] != above[j]
+    side = above[mesh.faces]
+    cut = side.any(axis=1) & ~side.all(axis=1)
+    if allowed is not None:
+        cut &= allowed
+    faces = np.flatnonzero(cut)
+    per_face = table.face_edges[faces]
+    hit = crossed[per_face]
+    pair = per_face[hit].reshape(-1, 2)
+    used, segments = np.unique(pair, return_inverse=True)
+    a, b = i[used], j[used]
+    t = v[a] / (v[a] - v[b])
+    points = mesh.vertices[a] + t[:, None] * (mesh.vertices[b] - mesh.vertices[a])
+    return LevelLines(points, used, t, segments.reshape(-1, 2), faces)
+
+
+def chains(segments: Ints, count: int) -> list[tuple[Ints, bool]]:
+    """Order segments between count nodes into polylines: node numbers, and whether the line is closed.
+
+    Nodes where more than two segments meet (non-manifold edges) end a line.
+    """
+    if not len(segments):
+        return []
+    degree = np.bincount(segments.reshape(-1), minlength=count)
+    links: list[list[tuple[int, int]]] = [[] for _ in range(count)]
+    for s, (a, b) in enumerate(segments.tolist()):
+        links[a].append((b, s))
+        links[b].append((a, s))
+    used = bytearray(len(segments))
+    ends = np.flatnonzero((degree != 2) & (degree > 0)).tolist()
+    result: list[tuple[Ints, bool]] = []
+    for start in ends:
+        for first in links[start]:
+            if not used[first[1]]:
+                result.append((np.array(_walk(start, first, links, used, degree)), False))
+    for s, (a, _) in enumerate(segments.tolist()):
+        if not used[s]:
+            walk = _walk(a, links[a][0], links, used, degree)
+            result.append((np.array(walk[:-1]), True))
+    return result
+
+
+def _walk(start: int, first: tuple[int, int], links: list, used: bytearray, degree: Ints) -> list[int]:
+    path = [start]
+    node, segment = first
+    while True:
+        used[segment] = 1
+        path.append(node)
+        if node == start or degree[node] != 2:
+            return path
+        onward = [link for link in links[node] if not used[link[1]]]
+        if not onward:
+            return path
+        node, segment = onward[0]
+
+
+def runs(flags: Ints, closed: bool) -> list[Ints]:
+    """Split positions 0..k-1 into runs of one value; on a closed line the run over the seam is one."""
+    k = len(flags)
+    if not k:
+        return []
+    breaks = np.flatnonzero(flags[1:] != flags[:-1]) + 1
+    parts = np.split(np.arange(k), breaks)
+    if closed and len(parts) > 1 and flags[0] == flags[-1]:
+        parts = [np.r_[parts[-1], parts[0]], *parts[1:-1]]
+    return parts
+
+
+def steady(flags: Ints, points: Floats, closed: bool, shortest_mm: float) -> Ints:
+    """Absorb runs of (k,) values shorter than a length into their neighbours, shortest first."""
+    flags = flags.copy()
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    width = np.r_[step, np.linalg.norm(points[0] - points[-1]) if closed else 0.0]
+    while True:
+        parts = runs(flags, closed)
+        if len(parts) < 2:
+            return flags
+        lengths = np.array([width[part].sum() for part in parts])
+        inner = lengths if closed else np.r_[np.inf, lengths[1:-1], np.inf] if len(parts) > 2 else lengths
+        k = int(np.argmin(inner))
+        if inner[k] >= shortest_mm:
+            return flags
+        left, right = (k - 1) % len(parts), (k + 1) % len(parts)
+        if not closed and k in (0, len(parts) - 1):
+            donor = right if k == 0 else left
+        else:
+            donor = left if lengths[left] >= lengths[right] else right
+        flags[parts[k]] = flags[parts[donor][0]]
+
+
+def components(segments: Ints, count: int) -> Ints:
+    """(count,) number of the connected line each node belongs to."""
+    graph = coo_matrix((np.ones(len(segments)), segments.T), shape=(count, count))
+    return connected_components(graph, directed=False)[1].astype(np.int64)

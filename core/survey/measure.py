@@ -1,0 +1,113 @@
+"""Survey of a cast for one path: what is seen, how deep the rest is undercut, and where the height of contour runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import GeometryError
+from ..mesh import Bools, Floats, Ints, Mesh
+from .contour import contour_lines
+from .lines import Contour
+from .path import Path
+from .scene import RayScene, scene_of
+from .shadow import CLEAR_MM, VERTICAL, Shadow, find_rims
+from .slopes import Slopes
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """A surveyed cast.
+
+    path : path of placement
+    visible : (n,) bool, vertices that a viewer along the path can see
+    undercut : (n,) mm, depth in the shadow of everything above; 0 where visible
+    convergence : (n,) degrees between path and surface, in the vertical plane of the depth; 0 where visible
+    contours : the height of contour, one polyline a stretch, by tooth
+    """
+
+    path: Path
+    visible: Bools
+    undercut: Floats
+    convergence: Floats
+    contours: tuple[Contour, ...]
+    scene: RayScene = field(repr=False)
+    shadow: Shadow = field(repr=False)
+    labels: Ints | None = field(repr=False, default=None)
+
+    @property
+    def mesh(self) -> Mesh:
+        """The surveyed mesh."""
+        return self.scene.mesh
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """Gauge readings at points.
+
+    depth : (k,) mm, 0 where seen; convergence : (k,) degrees; line : (k, 3) foot of the free line at the point's own height, mm
+    """
+
+    depth: Floats
+    convergence: Floats
+    line: Floats
+
+
+def survey(mesh: Mesh, path: Path, labels: Ints | None = None, *, scene: RayScene | None = None) -> Survey:
+    """Survey a mesh (open surface or closed solid, cast frame, mm) for a path.
+
+    labels : (n,) FDI number a vertex, 0 on tissue; only names the contours
+    scene : rays of the same mesh, when the caller keeps them; otherwise the last few meshes are remembered
+    Raises GeometryError for a mesh without triangles or labels of another length.
+    """
+    if labels is not None and len(labels) != len(mesh.vertices):
+        raise GeometryError(f"survey: {len(labels)} labels for {len(mesh.vertices)} vertices; label this very mesh")
+    scene = scene if scene is not None else scene_of(mesh)
+    points = mesh.vertices @ path.rotation.T
+    visible = ~_hidden(scene, mesh.vertices, mesh.vertex_normals, path)
+    facing = mesh.face_normals @ path.vector
+    seen = visible[mesh.faces].all(axis=1) & (facing > VERTICAL)
+    shadow = Shadow(path, find_rims(scene, path, points, facing), Slopes(points[mesh.faces[seen]]))
+    undercut, convergence = np.zeros(len(points)), np.zeros(len(points))
+    hidden = np.flatnonzero(~visible)
+    undercut[hidden], line = shadow.depth(points[hidden])
+    convergence[hidden] = _convergence(scene.normals[hidden] @ path.rotation.T, points[hidden], line)
+    return Survey(path, visible, undercut, convergence, contour_lines(scene, path, labels), scene, shadow, labels)
+
+
+def _hidden(scene: RayScene, points: Floats, normals: Floats, path: Path) -> Bools:
+    """Whether something stands above points on the surface; the ray starts just outside it."""
+    return scene.occluded(points + CLEAR_MM * normals, path.vector)
+
+
+def _convergence(normals: Floats, points: Floats, line: Floats) -> Floats:
+    """Angle between path and surface in the plane of path and depth; normals, points (k, 3) and line (k, 2) in the path frame."""
+    towards = line - points[:, :2]
+    depth = np.linalg.norm(towards, axis=1, keepdims=True)
+    flat = np.linalg.norm(normals[:, :2], axis=1, keepdims=True)
+    own = normals[:, :2] / np.maximum(flat, 1e-9)
+    # Within a few hundredths of the line its direction is noise: there the surface's own slope stands in.
+    towards = np.where(depth > 0.03, towards / np.maximum(depth, 1e-9), own)
+    across = np.einsum("ij,ij->i", normals[:, :2], towards)
+    return np.clip(np.degrees(np.arctan2(-normals[:, 2], across)), 0.0, 90.0)
+
+
+def read_gauge(result: Survey, points: Floats) -> Reading:
+    """Readings at any points (k, 3) on the surface, exact on the triangles."""
+    points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+    rotation = result.path.rotation
+    local = points @ rotation.T
+    face = result.scene.nearest(points)[1]
+    normals = result.mesh.face_normals[face]
+    hidden = np.flatnonzero(_hidden(result.scene, points, normals, result.path))
+    depth, convergence, line = np.zeros(len(points)), np.zeros(len(points)), local.copy()
+    depth[hidden], line[hidden, :2] = result.shadow.depth(local[hidden])
+    smooth = result.scene.normals[result.mesh.faces[face[hidden]]].mean(axis=1)
+    convergence[hidden] = _convergence(smooth @ rotation.T, local[hidden], line[hidden, :2])
+    return Reading(depth, convergence, line @ rotation)
+
+
+def depth_at(result: Survey, points: Floats) -> Floats:
+    """(k,) undercut depth in mm at points (k, 3) on the surface; 0 where the path sees them."""
+    return read_gauge(result, points).depth

@@ -1,0 +1,72 @@
+"""The seen surface as a border of the shadow: where it passes below a hidden point's own height (see shadow.py)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..mesh import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Slopes:
+    """Seen, upward faces in the path frame.
+
+    corners : (f, 3, 3) mm
+    """
+
+    corners: Floats
+
+    @cached_property
+    def lowest(self) -> Floats:
+        """(f,) lowest corner."""
+        return np.asarray(self.corners[:, :, 2].min(axis=1))
+
+    @cached_property
+    def highest(self) -> Floats:
+        """(f,) highest corner."""
+        return np.asarray(self.corners[:, :, 2].max(axis=1))
+
+    @cached_property
+    def centres(self) -> Floats:
+        """(f, 2) centroids in the plane."""
+        return np.asarray(self.corners[:, :, :2].mean(axis=1))
+
+    @cached_property
+    def reach(self) -> float:
+        """Farthest corner from its centroid in the plane, mm."""
+        offset = self.corners[:, :, :2] - self.centres[:, None, :]
+        return float(np.sqrt(np.einsum("ijk,ijk->ij", offset, offset).max(initial=0.0)))
+
+    def within(self, low: float, high: float) -> Slopes:
+        """Those that pass through some height between two."""
+        return Slopes(self.corners[(self.lowest < high) & (self.highest >= low)])
+
+    def measure(self, points: Floats, index: np.ndarray) -> tuple[Floats, Floats]:
+        """Distance (k, c) from points (k, 3) to the level line at their height in faces (k, c), else infinite; nearest (k, c, 2)."""
+        distance = np.full(index.shape, np.inf)
+        at = np.zeros((*index.shape, 2))
+        z = points[:, 2][:, None]
+        row, column = np.nonzero((self.lowest[index] < z) & (self.highest[index] >= z))
+        corners, p = self.corners[index[row, column]], points[row]
+        distance[row, column], at[row, column] = _to_level(p[:, :2], corners[:, :, :2], corners[:, :, 2] - p[:, 2:3])
+        return distance, at
+
+
+def _to_level(p: Floats, corners: Floats, h: Floats) -> tuple[Floats, Floats]:
+    """Distance from (k, 2) points to the segment where each triangle (k, 3, 2) has height zero, heights (k, 3); and nearest point."""
+    below = h < 0.0
+    # The corner alone on its side of the level; the segment joins the two edges that leave it.
+    lone = np.where(below.sum(axis=1) == 1, np.argmax(below, axis=1), np.argmin(below, axis=1))
+    row = np.arange(len(p))
+    ends = []
+    for turn in (1, 2):
+        other = (lone + turn) % 3
+        t = h[row, lone] / (h[row, lone] - h[row, other])
+        ends.append(corners[row, lone] + t[:, None] * (corners[row, other] - corners[row, lone]))
+    side, away = ends[1] - ends[0], p - ends[0]
+    t = np.einsum("ij,ij->i", away, side) / np.maximum(np.einsum("ij,ij->i", side, side), 1e-18)
+    offset = away - np.clip(t, 0.0, 1.0)[:, None] * side
+    return np.linalg.norm(offset, axis=1), p - offset
