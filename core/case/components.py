@@ -148,7 +148,6 @@ class PalatalStraps:
     side_width_mm: float = option(7.0, low=4, high=14)
     thickness_mm: float = option(0.9, low=0.4, high=2)
     margin_mm: float = option(6.0, low=3, high=10)
-    bead_mm: float = option(0.6, low=0, high=1)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,8 @@
+"""Components: from their specification in survey terms to solids on this cast."""
+
+from .assemble import Assembly, build_components, open_solids, relief_solid
+from .plates import planes
+from .rests import seats
+from .site import Built, Relief, Site, Tip
+
+__all__ = ["Assembly", "Built", "Relief", "Site", "Tip", "build_components", "open_solids", "planes", "relief_solid", "seats"]

@@ -105,8 +105,10 @@ def sweep(rail: Rail, section: Section = half_round, *, depth: float = 0.8, name
         flat = ((near == 0) & flat_ends[0]) | ((near == last) & flat_ends[1])
         half = 0.5 * (rail.width[lo] * (1 - w[:, 0]) + rail.width[lo + 1] * w[:, 0])
         high = rail.thickness[lo] * (1 - w[:, 0]) + rail.thickness[lo + 1] * w[:, 0]
-        rounded = np.where((beyond > 0) & ~flat, np.sign(np.where(u == 0, 1, u)) * np.hypot(u, beyond), u)
-        body = section(rounded, v, half, high)
+        # Past an end the section shrinks like a quarter sphere: the distance beyond counts as height, in the section's own scale.
+        past = np.where(flat, 0.0, beyond)
+        body = np.where(v >= 0, section(u, np.hypot(v, past * high / half), half, high), section(u, v, half, high))
+        body = np.where((past > 0) & (v < 0), np.hypot(u, past) - half, body)
         return np.maximum(np.maximum(body, -v - depth), np.where(flat, beyond, -1e9))
 
     reach = max(float(rail.width.max()), float(rail.thickness.max()), depth) + 0.3

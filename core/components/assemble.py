@@ -1,0 +1,125 @@
+"""All components of a case, in the order in which they lean on each other. One that cannot be built says why; the rest still are."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..case import (
+    Case,
+    CingulumRest,
+    Component,
+    GuidePlate,
+    IBar,
+    LatticeBase,
+    LingualBar,
+    MinorConnector,
+    OcclusalRest,
+    PalatalStraps,
+    ReciprocalArm,
+    RetentiveArm,
+)
+from ..errors import ComponentError, GeometryError
+from ..mesh import Floats, Mesh
+from ..solids.fields import Blend, Shape
+from ..solids.sweep import Rail
+from .arms import reciprocal_arm, retentive_arm
+from .bars import lingual_bar, minor_connector
+from .bases import lattice_base
+from .ibar import i_bar
+from .palate import palatal_straps
+from .plates import guide_plate
+from .rests import rest
+from .site import Built, Relief, Site
+
+ORDER = (LingualBar, PalatalStraps, LatticeBase, OcclusalRest, CingulumRest, GuidePlate, MinorConnector, ReciprocalArm, RetentiveArm, IBar)
+RELIEF_SPACING_MM = 0.25
+RELIEF_SINK_MM = 0.3  # relief goes this far into the cast, so that the two never share a face
+
+
+@dataclass(frozen=True, eq=False)
+class Assembly:
+    """Everything built: by component id, in building order; and what could not be, with its reason."""
+
+    built: dict[str, Built]
+    refused: dict[str, str]
+
+    @property
+    def shapes(self) -> list[Shape]:
+        """All metal shapes."""
+        return [s for b in self.built.values() for s in b.shapes]
+
+
+def build_components(case: Case, site: Site, step: Callable[[str], None] = lambda _: None) -> Assembly:
+    """Build every component of the case. `step` is called with the id of each before it is made (it may raise Cancelled)."""
+    built: dict[str, Built] = {}
+    refused: dict[str, str] = {}
+    for component in sorted(case.components, key=lambda c: ORDER.index(type(c))):
+        step(component.id)
+        try:
+            built[component.id] = _build(component, case, site, built)
+        except (ComponentError, GeometryError) as error:
+            refused[component.id] = str(error) if str(error).startswith(component.id) else f"{component.id}: {error}"
+    return Assembly(built, refused)
+
+
+def _rail_of(built: dict[str, Built], name: str) -> Rail | None:
+    return next((b.rails[name] for b in built.values() if name in b.rails), None)
+
+
+def _build(component: Component, case: Case, site: Site, built: dict[str, Built]) -> Built:
+    match component:
+        case LingualBar():
+            return lingual_bar(component, site, case.chart.sulcus_mm)
+        case PalatalStraps():
+            return palatal_straps(component, site, case.components)
+        case LatticeBase():
+            return lattice_base(component, site, _rail_of(built, "bar"))
+        case OcclusalRest() | CingulumRest():
+            return rest(component, site)
+        case GuidePlate():
+            return guide_plate(component, site, case.components)
+        case MinorConnector():
+            bar = _rail_of(built, "bar")
+            if bar is None:
+                raise ComponentError(f"{component.id}: there is no lingual bar for it to join; add a major connector")
+            return minor_connector(component, site, case.components, bar)
+        case ReciprocalArm():
+            return reciprocal_arm(component, site)
+        case RetentiveArm():
+            return retentive_arm(component, site)
+        case IBar():
+            return i_bar(component, site, _base_strut(component, case, built))
+    raise ComponentError(f"{component.id}: this release cannot build a {component.kind}")
+
+
+def _base_strut(component: IBar, case: Case, built: dict[str, Built]) -> Rail:
+    bases = [c for c in case.components if isinstance(c, LatticeBase) and c.id in built and (not component.base or c.id == component.base)]
+    side = [c for c in bases if c.teeth and c.teeth[0] // 10 == component.tooth // 10]
+    if not side:
+        raise ComponentError(f"{component.id}: no base beside tooth {component.tooth} for the bar to come from; add one")
+    return built[side[0].id].rails["facial"]
+
+
+def relief_solid(relief: Relief, site: Site) -> Mesh:
+    """The space to be kept, as a closed solid that reaches a little into the cast."""
+    skin = site.skin
+
+    def field(points: Floats) -> Floats:
+        zone = relief.zone.field(points)
+        out = zone.copy()
+        near = zone < 0.6
+        if near.any():
+            distance = skin(points[near])
+            out[near] = np.maximum(zone[near], np.maximum(distance - relief.thickness_mm, -distance - RELIEF_SINK_MM))
+        return out
+
+    return Blend([Shape(field, relief.zone.bounds, relief.zone.name)], 0.0).mesh(RELIEF_SPACING_MM)
+
+
+def open_solids(assembly: Assembly) -> list[Mesh]:
+    """Closed solids in which the block-out is left open for retentive tips."""
+    return [Blend([zone], 0.0).mesh(0.25) for b in assembly.built.values() for zone in b.open_zones]
+

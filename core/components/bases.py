@@ -1,0 +1,134 @@
+"""Base retention: a lattice that stands over the ridge on relief, with a tissue stop where the base has a free end."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..case import LatticeBase
+from ..mesh import Floats
+from ..solids.curves import resample, smooth, spline
+from ..solids.fields import Shape, polygon_distance
+from ..solids.sweep import Rail, half_round, make_rail, sweep
+from .gaps import Gap, find_gap, ridge_line
+from .site import Built, Relief, Site
+
+SLOPE_MM = 3.3  # long struts lie on the slopes of the ridge, not on its crest (standard texts, from memory)
+RELIEF_START_MM = 2.0  # metal touches the tissue for 1.5 to 2 mm beside the abutment (handbook, section 5)
+RELIEF_MARGIN_MM = 1.4
+CROSS_EVERY_MM = 7.0  # between tooth centres, 6 to 8 mm (standard texts, from memory)
+STOP_RADIUS_MM = 1.15  # about 2 x 2 mm on the crest (standard texts, from memory)
+STRUT_START_MM = 1.1
+
+
+def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
+    """Two long struts, cross struts between tooth positions, relief under them; joined to a lower bar when one is given."""
+    gap = find_gap(site, spec.teeth, spec.id)
+    last = 0.0 if gap.free_end else STRUT_START_MM
+    stations = gap.inset(STRUT_START_MM, last)
+    struts = {side: _strut(site, stations, side, spec) for side in ("facial", "lingual")}
+    shapes = [sweep(rail, depth=0.5, name=f"{spec.id} {side}") for side, rail in struts.items()]
+    rails = dict(struts)
+    for k, s in enumerate(_cross_stations(gap)):
+        rails[f"cross {k + 1}"] = _cross(site, s, spec)
+    if gap.free_end:
+        rails["end"] = _cross(site, float(stations[-1]), spec, spec.strut_mm)
+    shapes += [sweep(rails[n], depth=0.5, name=f"{spec.id} {n}") for n in rails if n not in struts]
+    zone = _relief_zone(site, gap, spec)
+    warnings: list[str] = []
+    if spec.stop:
+        at, normal = site.skin.project(ridge_line(site, np.array([stations[-1] - gap.sign * 0.2]), "facial", 0)[:1])
+        shapes.append(_post(at[0], normal[0], spec.relief_mm, spec.id))
+        zone = _without_post(zone, at[0], normal[0])
+    if bar is not None:
+        rails["join"] = _join(site, bar, struts["lingual"], spec)
+        shapes.append(sweep(rails["join"], half_round, depth=0.9, name=f"{spec.id} join"))
+    elif site.teeth.arch == "upper":
+        rails["finish line"] = _finish_line(site, gap)
+        shapes.append(sweep(rails["finish line"], half_round, depth=0.7, name=f"{spec.id} finish line"))
+    facts: dict[str, float | str] = {"length_mm": struts["facial"].length, "relief_mm": spec.relief_mm, "struts": len(rails) - 2}
+    return Built(shapes=tuple(shapes), rails=rails, reliefs=(Relief(zone, spec.relief_mm),), facts=facts, warnings=tuple(warnings))
+
+
+def _strut(site: Site, stations: Floats, side: str, spec: LatticeBase) -> Rail:
+    raw = smooth(resample(ridge_line(site, stations, side, SLOPE_MM), 0.25), 5.0)
+    points, normals = site.calm.project(raw, height=spec.relief_mm)
+    return make_rail(smooth(points, 2.0), normals, spec.strut_mm, 0.75 * spec.strut_mm, calm=10)
+
+
+def _cross_stations(gap: Gap) -> Floats:
+    length = abs(gap.end - gap.start)
+    count = max(int(round(length / CROSS_EVERY_MM)) - (0 if gap.free_end else 0), 1)
+    edge = length / (count + 0.0 if gap.free_end else count)
+    inner = [gap.start + gap.sign * edge * (k + (0.62 if gap.free_end else 0.5)) for k in range(count)]
+    inside = [s for s in inner if abs(s - gap.start) > 4.2 and abs(gap.end - s) > 3.4]
+    return np.array(inside)
+
+
+def _cross(site: Site, station: float, spec: LatticeBase, width: float | None = None) -> Rail:
+    offsets = [("facial", SLOPE_MM), ("facial", 0.5 * SLOPE_MM), ("facial", 0.0), ("lingual", 0.5 * SLOPE_MM), ("lingual", SLOPE_MM)]
+    raw = np.vstack([ridge_line(site, np.array([station]), side, d) for side, d in offsets])
+    points, normals = site.calm.project(smooth(resample(raw, 0.2), 1.5), height=spec.relief_mm)
+    wide = width or spec.cross_mm
+    return make_rail(points, normals, wide, 0.75 * wide, calm=6)
+
+
+def _relief_zone(site: Site, gap: Gap, spec: LatticeBase) -> Shape:
+    """A prism along the path over the lattice's footprint."""
+    stations = gap.inset(RELIEF_START_MM, -1.5 if gap.free_end else RELIEF_START_MM)
+    reach = SLOPE_MM + 0.5 * spec.strut_mm + RELIEF_MARGIN_MM
+    facial, lingual = (smooth(ridge_line(site, stations, side, reach), 3.0) for side in ("facial", "lingual"))
+    axes = site.path.rotation
+    outline = np.vstack([facial, lingual[::-1]])
+    polygon = outline @ axes[:2].T
+
+    def field(points: Floats) -> Floats:
+        return polygon_distance(points @ axes[:2].T, polygon)
+
+    pad = np.array([3.0, 3.0, 6.0])
+    return Shape(field, np.array([outline.min(axis=0) - pad, outline.max(axis=0) + pad]), spec.id)
+
+
+def _post(at: Floats, normal: Floats, relief_mm: float, name: str) -> Shape:
+    """A round post from the crest up into the lattice."""
+
+    def field(points: Floats) -> Floats:
+        rel = points - at
+        along = rel @ normal
+        radial = np.linalg.norm(rel - along[:, None] * normal, axis=1)
+        return np.maximum(radial - STOP_RADIUS_MM, np.maximum(along - relief_mm - 0.9, -0.8 - along))
+
+    reach = relief_mm + 2.5
+    return Shape(field, np.array([at - reach, at + reach]), f"{name} stop")
+
+
+def _without_post(zone: Shape, at: Floats, normal: Floats) -> Shape:
+    def field(points: Floats) -> Floats:
+        rel = points - at
+        radial = np.linalg.norm(rel - (rel @ normal)[:, None] * normal, axis=1)
+        return np.maximum(zone.field(points), STOP_RADIUS_MM + 0.02 - radial)
+
+    return Shape(field, zone.bounds, zone.name)
+
+
+def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
+    """From the end of the bar up to the lingual strut, as a broad flat band."""
+    ends = bar.points[[0, -1]]
+    first = int(np.argmin(np.linalg.norm(ends - strut.points[0], axis=1)))
+    tail = bar.points[:20:4][::-1] if first == 0 else bar.points[-20::4]
+    k = min(int(5.0 / 0.25), len(strut.points) - 1)
+    raw = np.vstack([tail, 0.5 * (tail[-1] + strut.points[k]), strut.points[k]])
+    height = np.linspace(0.25, spec.relief_mm, 40)
+    line = resample(spline(raw, 0.2), 0.2)
+    heights = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, 40), height)
+    points, normals = site.calm.project(line)
+    points = points + normals * heights[:, None]
+    share = np.linspace(0, 1, len(points))
+    return make_rail(smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10)
+
+
+def _finish_line(site: Site, gap: Gap) -> Rail:
+    """The raised line where the base resin will end on the palatal side, from plate to plate."""
+    stations = gap.inset(0.8, -2.0 if gap.free_end else 0.8)
+    raw = smooth(resample(ridge_line(site, stations, "lingual", SLOPE_MM + 2.2), 0.25), 5.0)
+    points, normals = site.calm.project(raw, height=0.0)
+    return make_rail(smooth(points, 2.0), normals, 2.4, 1.9, calm=10)

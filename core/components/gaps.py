@@ -1,0 +1,77 @@
+"""Where a gap begins and ends on this cast, and lines along its ridge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import ComponentError
+from ..mesh import Floats
+from .site import Site
+
+# Mesiodistal crown widths, mm, positions 1 to 8 (Wheeler's average carving values, from memory of Dental Anatomy).
+WIDTH_MM = {"upper": (8.5, 6.5, 7.5, 7.0, 7.0, 10.0, 9.0, 8.5), "lower": (5.0, 5.5, 7.0, 7.0, 7.0, 11.0, 10.5, 10.0)}
+LOWER_EXTENT = 0.78  # of the space of the teeth replaced: the lattice covers about two thirds of a lower ridge to its pad (standard texts, from memory)
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch of ridge. start, end: stations in mm at the abutments' surfaces, start beside the mesial abutment; abutments FDI or 0."""
+
+    start: float
+    end: float
+    mesial: int
+    distal: int
+
+    @property
+    def free_end(self) -> bool:
+        """No abutment behind it."""
+        return self.distal == 0
+
+    @property
+    def sign(self) -> float:
+        """Direction from start to end along the stations."""
+        return 1.0 if self.end > self.start else -1.0
+
+    def inset(self, first_mm: float, last_mm: float, step_mm: float = 1.0) -> Floats:
+        """Stations from start + first_mm to end - last_mm."""
+        a, b = self.start + self.sign * first_mm, self.end - self.sign * last_mm
+        if (b - a) * self.sign < 3.0:
+            raise ComponentError(f"the gap behind {self.mesial} is too short for a lattice ({abs(self.end - self.start):.1f} mm); use a bead plate or a backing")
+        return np.linspace(a, b, max(int(abs(b - a) / step_mm), 4))
+
+
+def find_gap(site: Site, teeth: Sequence[int], component: str) -> Gap:
+    """The gap that replaced teeth (FDI, one quadrant) stand in. Raises ComponentError when there is none."""
+    quadrants = {t // 10 for t in teeth}
+    if len(quadrants) != 1:
+        raise ComponentError(f"{component}: the teeth of one base must lie in one quadrant, not {sorted(teeth)}; give each side a base")
+    quadrant, positions = quadrants.pop(), sorted(t % 10 for t in teeth)
+    standing = site.teeth.teeth
+    mesial, distal = quadrant * 10 + positions[0] - 1, quadrant * 10 + positions[-1] + 1
+    if mesial not in standing:
+        raise ComponentError(f"{component}: tooth {mesial} in front of the base does not stand on this cast")
+    distal = distal if distal in standing else 0
+    start = _face_station(site, mesial, 180.0, component)
+    if distal:
+        return Gap(start, _face_station(site, distal, 0.0, component), mesial, distal)
+    widths = WIDTH_MM[site.teeth.arch]
+    length = sum(widths[p - 1] for p in positions) * (LOWER_EXTENT if site.teeth.arch == "lower" else 0.95)
+    sign = 1.0 if site.arch.station(mesial) > 0 else -1.0
+    return Gap(start, start + sign * length, mesial, 0)
+
+
+def _face_station(site: Site, tooth: int, phi: float, component: str) -> float:
+    chart = site.chart(tooth, component)
+    z = chart.contour(phi)
+    radius = float(np.nan_to_num(chart.radius(phi, z)[0], nan=3.5))
+    return float(site.arch.station(chart.at(phi, z, radius)[0]))
+
+
+def ridge_line(site: Site, stations: Floats, side: str, distance_mm: float) -> Floats:
+    """(k, 3) points along the ridge at `distance_mm` from its crest along the tissue, on `side` facial or lingual; crest itself for 0."""
+    if distance_mm == 0:
+        return np.array([site.arch.crest(float(s)) for s in stations])
+    return np.array([site.arch.walk(float(s), side, distance_mm)[0] for s in stations])

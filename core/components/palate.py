@@ -1,0 +1,105 @@
+"""Upper major connector: anteroposterior palatal straps."""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+
+from ..case import Component, LatticeBase, PalatalStraps
+from ..errors import ComponentError
+from ..mesh import Floats
+from ..solids.curves import resample, smooth
+from ..solids.fields import Shape, polygon_distance, round_max
+from .bases import SLOPE_MM
+from .gaps import Gap, find_gap
+from .site import Built, Site
+
+OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
+CORNER_MM = 5.0
+DEPTH_MM = 0.8
+BORDER_CALM_MM = 9.0
+
+
+def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component, ...]) -> Built:
+    """A ring of even thickness on the palate; its sides reach the bases, elsewhere its borders keep off the gingival margins."""
+    gaps = [find_gap(site, c.teeth, c.id) for c in components if isinstance(c, LatticeBase)]
+    if not any(g.sign > 0 for g in gaps) or not any(g.sign < 0 for g in gaps):
+        raise ComponentError(f"{spec.id}: straps need a base on each side of the arch; for one side use a single strap")
+    sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]
+    axes = site.path.rotation
+    flat = [s @ axes[:2].T for s in sides]
+    outer = _outline(flat[0], flat[1])
+    section = manifold3d.CrossSection([outer])
+    if section.area() < 0:
+        section = manifold3d.CrossSection([outer[::-1]])
+    section = section.offset(-2.5, manifold3d.JoinType.Round).offset(2.5, manifold3d.JoinType.Round)
+    opening = _opening(section, spec)
+    outline = _loop(section)
+    lengths = opening.max(axis=0) - opening.min(axis=0)
+    warnings = [] if lengths[1] >= OPENING_MM else [f"{spec.id}: the opening is {lengths[1]:.0f} mm long; {OPENING_MM:.0f} mm is wanted: use one broad strap"]
+    calm = site.calm
+
+    def field(points: Floats) -> Floats:
+        xy = points @ axes[:2].T
+        ring = np.maximum(polygon_distance(xy, outline), -polygon_distance(xy, opening))
+        distance = calm(points)
+        return np.maximum(round_max(ring, distance - spec.thickness_mm, 0.45), -distance - DEPTH_MM)
+
+    cloud = np.vstack(sides)
+    vault = float(site.cast.vertices[:, 2].max())
+    bounds = np.array([[cloud[:, 0].min() - 2, cloud[:, 1].min() - 8, cloud[:, 2].min() - 30.0], [cloud[:, 0].max() + 2, cloud[:, 1].max() + 8, min(cloud[:, 2].max() + 4, vault)]])
+    bounds[0, 2] = max(bounds[0, 2], float(_lowest(site, bounds)) - 1.5)
+    facts: dict[str, float | str] = {"anterior_width_mm": spec.anterior_width_mm, "posterior_width_mm": spec.posterior_width_mm, "thickness_mm": spec.thickness_mm}
+    return Built(shapes=(Shape(field, bounds, spec.id),), facts=facts, warnings=tuple(warnings))
+
+
+def _lowest(site: Site, bounds: Floats) -> float:
+    """Lowest point of the palate within the straps' reach: keeps the sampled box small."""
+    p = site.cast.vertices
+    n = site.cast.vertex_normals
+    middle = 0.5 * (bounds[0, :2] + bounds[1, :2])
+    half = 0.5 * (bounds[1, :2] - bounds[0, :2])
+    near = np.all(np.abs(p[:, :2] - middle) < half, axis=1) & (n[:, 2] > 0.3)
+    return float(p[near, 2].min()) if near.any() else float(bounds[0, 2])
+
+
+def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
+    """(k, 3) outer border of one side, from the front backwards."""
+    sign = gaps[0].sign
+    front = min(abs(g.start) for g in gaps) - 0.9 * spec.anterior_width_mm * 0.5
+    back = max(abs(g.end) for g in gaps) + (2.0 if any(not g.free_end for g in gaps) else 0.0)
+    stations = sign * np.linspace(front, back, max(int(back - front), 6))
+    points = []
+    for s in stations:
+        inside = any(min(abs(g.start), abs(g.end)) + 1.0 < abs(s) < max(abs(g.start), abs(g.end)) - 1.0 for g in gaps)
+        distance = SLOPE_MM + 2.2 if inside else spec.margin_mm
+        points.append(site.arch.walk(float(s), "lingual", distance)[0])
+    return smooth(resample(np.array(points), 0.5), BORDER_CALM_MM)
+
+
+def _outline(right: Floats, left: Floats) -> Floats:
+    """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs."""
+    def arc(a: Floats, b: Floats, bow: float) -> Floats:
+        t = np.linspace(0, 1, 24)[1:-1, None]
+        normal = np.array([0.0, 1.0])
+        return a + (b - a) * t + normal * bow * 4 * t * (1 - t)
+
+    back = arc(right[-1], left[-1], 3.0)
+    front = arc(left[0], right[0], 1.5)
+    return np.vstack([right, back, left[::-1], front])
+
+
+def _opening(section: manifold3d.CrossSection, spec: PalatalStraps) -> Floats:
+    """(k, 2) outline of the opening, corners rounded."""
+    least = min(spec.anterior_width_mm, spec.posterior_width_mm, spec.side_width_mm)
+    inner = section.offset(-least, manifold3d.JoinType.Round)
+    x0, y0, x1, y1 = section.bounds()
+    keep = manifold3d.CrossSection.square((x1 - x0, y1 - y0 - spec.anterior_width_mm - spec.posterior_width_mm)).translate((x0, y0 + spec.posterior_width_mm))
+    inner = (inner ^ keep).offset(-CORNER_MM, manifold3d.JoinType.Round).offset(CORNER_MM, manifold3d.JoinType.Round)
+    if inner.area() < 60:
+        raise ComponentError(f"{spec.id}: no room for an opening between straps of these widths; use one broad strap")
+    return _loop(inner)
+
+
+def _loop(section: manifold3d.CrossSection) -> Floats:
+    return np.asarray(max(section.to_polygons(), key=len), dtype=np.float64)
