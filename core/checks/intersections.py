@@ -1,0 +1,219 @@
+"""Does a surface cross itself? A tree of boxes finds the near pairs, then edges are tested against faces, all in numpy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh import Bools, Floats, Ints, Mesh
+from .result import NO_LANDMARKS, Check, Landmarks, as_place
+
+# A crossing less deep than this is the rounding of coordinates (32-bit STL numbers: 8e-6 mm at 100 mm), not a fault of form.
+ROUNDING_MM = 1e-4
+# A determinant below this share of its own terms cannot be told from zero in 64-bit arithmetic (Shewchuk 1997, static filter).
+SIGN_EPS = 1e-14
+_CHUNK = 200_000
+
+
+@dataclass(frozen=True, eq=False)
+class _Tree:
+    """A full binary tree of boxes over triangles sorted along a space-filling curve, root first.
+
+    boxes[k] : (6, 2**k) float32, lowest x y z then the highest with its sign turned, both rounded outward
+    order : (2**depth,) leaf -> triangle, -1 for padding
+    """
+
+    boxes: tuple[np.ndarray, ...]
+    order: Ints
+
+
+def _morton(points: Floats) -> Ints:
+    """(n,) interleaved bits of 21-bit cell numbers."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    cell = ((points - low) / np.maximum(high - low, 1e-12).max() * (2**21 - 1)).astype(np.uint64)
+    code = np.zeros(len(points), dtype=np.uint64)
+    for axis in range(3):
+        x = cell[:, axis]
+        for shift, mask in (
+            (32, 0x1F00000000FFFF),
+            (16, 0x1F0000FF0000FF),
+            (8, 0x100F00F00F00F00F),
+            (4, 0x10C30C30C30C30C3),
+            (2, 0x1249249249249249),
+        ):
+            x = (x | (x << np.uint64(shift))) & np.uint64(mask)
+        code |= x << np.uint64(axis)
+    return code.astype(np.int64)
+
+
+def _tree(triangles: Floats) -> _Tree:
+    m = len(triangles)
+    depth = int(np.ceil(np.log2(max(m, 1))))
+    order = np.full(2**depth, -1, dtype=np.int64)
+    order[:m] = np.argsort(_morton(triangles.mean(axis=1)), kind="stable")
+    sides = np.concatenate([triangles.min(axis=1), -triangles.max(axis=1)], axis=1)[order[:m]].T
+    leaves = np.full((6, 2**depth), np.inf, dtype=np.float32)
+    leaves[:, :m] = np.nextafter(sides.astype(np.float32), np.float32(-np.inf))
+    levels = [leaves]
+    while levels[-1].shape[1] > 1:
+        levels.append(np.minimum(levels[-1][:, ::2], levels[-1][:, 1::2]))
+    return _Tree(tuple(reversed(levels)), order)
+
+
+def _touching(boxes: np.ndarray, i: Ints, j: Ints) -> tuple[Ints, Ints]:
+    """The pairs whose boxes overlap; one axis after the other, so that most pairs cost one axis only."""
+    for axis in range(3):
+        low, high = boxes[axis], boxes[axis + 3]
+        keep = np.flatnonzero((low[i] <= -high[j]) & (low[j] <= -high[i]))
+        i, j = i[keep], j[keep]
+    return i, j
+
+
+def near_pairs(triangles: Floats) -> Ints:
+    """(k, 2) pairs i < j of triangles (m, 3, 3) whose boxes overlap, neighbours included."""
+    tree = _tree(triangles)
+    i = j = np.zeros(1, dtype=np.int64)
+    for boxes in tree.boxes[1:]:
+        found = []
+        for k in range(0, len(i), _CHUNK):
+            a, b = 2 * i[k : k + _CHUNK], 2 * j[k : k + _CHUNK]
+            apart = a != b
+            for left, right, wanted in ((0, 0, None), (1, 1, None), (0, 1, None), (1, 0, apart)):
+                p, q = (a, b) if wanted is None else (a[wanted], b[wanted])
+                found.append(_touching(boxes, p + left, q + right))
+        i, j = (np.concatenate(side) for side in zip(*found, strict=True))
+    i, j = tree.order[i[i != j]], tree.order[j[i != j]]
+    return np.stack([np.minimum(i, j), np.maximum(i, j)], axis=1)
+
+
+def _sign(u: Floats, v: Floats, w: Floats) -> Ints:
+    """(k,) sign of the determinant of three (k, 3) rows; 0 where 64-bit arithmetic cannot tell."""
+    t = np.stack(
+        [
+            u[:, 0] * (v[:, 1] * w[:, 2]),
+            u[:, 1] * (v[:, 2] * w[:, 0]),
+            u[:, 2] * (v[:, 0] * w[:, 1]),
+            -u[:, 2] * (v[:, 1] * w[:, 0]),
+            -u[:, 0] * (v[:, 2] * w[:, 1]),
+            -u[:, 1] * (v[:, 0] * w[:, 2]),
+        ]
+    )
+    value = t.sum(axis=0)
+    return np.where(np.abs(value) > SIGN_EPS * np.abs(t).sum(axis=0), np.sign(value), 0).astype(np.int64)
+
+
+def _pierces(p: Floats, q: Floats, tri: Floats) -> Bools:
+    """(k,) does the open segment p-q cross the open triangle (k, 3, 3)? Touching does not count."""
+    a, b, c = tri[:, 0] - p, tri[:, 1] - p, tri[:, 2] - p
+    d = q - p
+    s1, s2, s3 = _sign(d, a, b), _sign(d, b, c), _sign(d, c, a)
+    through = (s1 == s2) & (s2 == s3) & (s1 != 0)
+    result = np.zeros(len(p), dtype=bool)
+    k = np.flatnonzero(through)
+    if len(k):
+        e1, e2 = tri[k, 1] - tri[k, 0], tri[k, 2] - tri[k, 0]
+        side_p = _sign(e1, e2, p[k] - tri[k, 0])
+        side_q = _sign(e1, e2, q[k] - tri[k, 0])
+        result[k] = side_p * side_q < 0
+    return result
+
+
+def _plane_sides(mesh: Mesh, i: Ints, j: Ints) -> Floats:
+    """(k, 3) signed distance, mm, of the corners of face j to the plane of face i; 0 for a shared corner, whatever the rounding says."""
+    base, normal = mesh.vertices[mesh.faces[i, 0]], mesh.face_normals[i]
+    sides = np.empty((len(i), 3))
+    for corner in range(3):
+        sides[:, corner] = np.einsum("kd,kd->k", mesh.vertices[mesh.faces[j, corner]] - base, normal)
+        sides[(mesh.faces[i] == mesh.faces[j, corner, None]).any(axis=1), corner] = 0.0
+    return sides
+
+
+def _straddling(mesh: Mesh, pairs: Ints) -> tuple[Ints, Floats, Bools]:
+    """The pairs where each face has corners on both sides of the other's plane, or both lie in one plane.
+
+    Returns the pairs (k, 2), how far one must move along a normal to be all on one side (k,) mm, and whether they lie in one plane (k,).
+    """
+    depth, flat = np.full(len(pairs), np.inf), np.ones(len(pairs), dtype=bool)
+    for first, second in ((0, 1), (1, 0)):
+        sides = _plane_sides(mesh, pairs[:, first], pairs[:, second])
+        low, high = sides.min(axis=1), sides.max(axis=1)
+        depth = np.minimum(depth, np.minimum(high, -low))
+        flat &= np.maximum(high, -low) < ROUNDING_MM
+        keep = (depth > 0) | flat
+        pairs, depth, flat = pairs[keep], depth[keep], flat[keep]
+    return pairs, np.maximum(depth, 0.0), flat
+
+
+def _coplanar_overlap(first: Floats, second: Floats, normal: Floats) -> Bools:
+    """(k,) do two triangles in one plane overlap in area? Separating axes over the six edges, with a rounding margin."""
+    drop = np.abs(normal).argmax(axis=1)
+    rows = np.arange(len(first))[:, None]
+    keep = np.stack([(drop + 1) % 3, (drop + 2) % 3], axis=1)
+    a = first[rows[:, :, None], np.arange(3)[None, :, None], keep[:, None, :]]
+    b = second[rows[:, :, None], np.arange(3)[None, :, None], keep[:, None, :]]
+    overlap = np.ones(len(first), dtype=bool)
+    for tri in (a, b):
+        for k in range(3):
+            edge = tri[:, (k + 1) % 3] - tri[:, k]
+            axis = np.stack([-edge[:, 1], edge[:, 0]], axis=1)
+            axis /= np.maximum(np.linalg.norm(axis, axis=1, keepdims=True), 1e-300)
+            pa, pb = np.einsum("kcd,kd->kc", a, axis), np.einsum("kcd,kd->kc", b, axis)
+            overlap &= np.minimum(pa.max(axis=1), pb.max(axis=1)) - np.maximum(pa.min(axis=1), pb.min(axis=1)) > ROUNDING_MM
+    return overlap
+
+
+def _crossing(mesh: Mesh, pairs: Ints) -> tuple[Ints, Floats]:
+    """Those of the pairs (k, 2) of faces that cross, or lie doubled in one plane, and how deep in mm."""
+    pairs, depth, flat = _straddling(mesh, pairs)
+    tri = mesh.triangles
+    crossed = np.zeros(len(pairs), dtype=bool)
+    for a, b in ((0, 1), (1, 0)):
+        first, second = tri[pairs[:, a]], tri[pairs[:, b]]
+        for k in range(3):
+            # An edge that ends in a corner shared with the other face only touches it there, and tests so.
+            crossed |= _pierces(first[:, k], first[:, (k + 1) % 3], second)
+    doubled = np.flatnonzero(flat & (mesh.face_areas[pairs].min(axis=1) > 0))
+    if len(doubled):
+        i, j = pairs[doubled].T
+        over = _coplanar_overlap(tri[i], tri[j], mesh.face_normals[i])
+        crossed[doubled] |= over
+        depth[doubled[over]] = np.sqrt(mesh.face_areas[pairs[doubled[over]]].min(axis=1))
+    return pairs[crossed], depth[crossed]
+
+
+def self_crossings(mesh: Mesh) -> tuple[Ints, Floats]:
+    """Pairs (k, 2) of faces that cross each other, or lie doubled in one plane, and (k,) the depth of each crossing in mm.
+
+    The depth is how far one face must be moved along a face normal to part the pair (for doubled faces: the side of the smaller one).
+    Faces that only touch, or share an edge at any angle but zero, are not listed.
+    """
+    if len(mesh.faces) < 2:
+        return np.zeros((0, 2), dtype=np.int64), np.zeros(0)
+    pairs = near_pairs(mesh.triangles)
+    parts = [_crossing(mesh, pairs[k : k + _CHUNK]) for k in range(0, max(len(pairs), 1), _CHUNK)]
+    return np.concatenate([p for p, _ in parts]), np.concatenate([d for _, d in parts])
+
+
+def check_self_intersection(mesh: Mesh, landmarks: Landmarks = NO_LANDMARKS) -> Check:
+    """No two faces cross deeper than the rounding of a 32-bit STL file."""
+    pairs, depth = self_crossings(mesh)
+    deep = depth > ROUNDING_MM
+    number = int(deep.sum())
+    place = None
+    if number:
+        place = mesh.triangles[pairs[depth.argmax()]].reshape(-1, 3).mean(axis=0)
+    words = f"{number} pairs of faces cross" + (f", the deepest by {depth.max():.4f} mm" if number else "")
+    if len(depth) > number:
+        words += f"; {len(depth) - number} more by less than {ROUNDING_MM} mm (rounding)"
+    return Check(
+        "solid.self_intersection",
+        "fail" if number else "pass",
+        float(number),
+        0.0,
+        "pairs",
+        landmarks.describe(place),
+        "a printable solid does not pass through itself (3MF core specification 4.1)",
+        words,
+        as_place(place),
+    )
