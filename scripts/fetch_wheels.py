@@ -37,7 +37,7 @@ def locked() -> dict[str, str]:
 def wheels_for(platform: str, names: dict[str, str] | list[str]) -> list[str]:
     """The locked wheels that belong into one platform's zip: its own for both Pythons, and the pure ones."""
     ending, _ = PLATFORMS[platform]
-    return sorted(n for n in names if n.endswith(ending) or n.endswith("-none-any.whl"))
+    return sorted(n for n in names if n.endswith((ending, "-none-any.whl")))
 
 
 def digest(path: Path) -> str:

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
 from claspwright.core import ROOMS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -114,14 +113,17 @@ def test_the_rule_allows_what_is_right():
 
 @pytest.mark.parametrize("path", sorted(ADDON.rglob("*.py")), ids=lambda p: str(p.relative_to(ADDON)))
 def test_the_addon_holds_no_geometry(path: Path):
-    found = [f"line {line}: {name}" for line, level, name in imports(ast.parse(path.read_text())) if name.split(".")[0] in GEOMETRY and not level]
+    absolute = [(line, name) for line, level, name in imports(ast.parse(path.read_text(encoding="utf-8"))) if level == 0]
+    found = [f"line {line}: {name}" for line, name in absolute if name.split(".")[0] in GEOMETRY]
     assert found == [], "geometry belongs into core/"
 
 
 def loaded_after(statement: str) -> set[str]:
     """Top-level modules of a fresh interpreter after one statement."""
     code = f"{statement}\nimport sys; print(*{{n.split('.')[0] for n in sys.modules}})"
-    return set(subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=60).stdout.split())
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stderr
+    return set(done.stdout.split())
 
 
 def test_importing_the_root_loads_nothing_heavy():

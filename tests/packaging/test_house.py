@@ -6,9 +6,8 @@ import subprocess
 import tomllib
 from pathlib import Path
 
-import pytest
-
 import claspwright
+import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -19,7 +18,8 @@ MODULE_LINES, FUNCTION_LINES = 400, 60  # design.md section 8: a module under ab
 # No file of the repository may name a machine's own folders or the host of a package registry. Written in pieces, so that this file
 # passes its own test.
 FORBIDDEN = [re.compile(r"(?<![\w.$}~-])/(?:" + "|".join(["wo" + "rk", "ro" + "ot", "t" + "mp", "ho" + "me"]) + r")/\w")]
-FORBIDDEN += [re.compile(re.escape(".".join(parts))) for parts in (("py" + "pi", "org"), ("python" + "hosted", "org"), ("npm" + "js", "com"))]
+REGISTRIES = (("py" + "pi", "org"), ("python" + "hosted", "org"), ("npm" + "js", "com"))
+FORBIDDEN += [re.compile(re.escape(".".join(parts))) for parts in REGISTRIES]
 
 
 def id_of(path: Path) -> str:
@@ -83,8 +83,8 @@ def test_modules_and_functions_stay_small(path: Path):
     source = path.read_text(encoding="utf-8")
     assert len(source.splitlines()) <= MODULE_LINES, "split this module"
     functions = [n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
-    long = [f"{f.name}: {(f.end_lineno or f.lineno) - f.lineno + 1} lines" for f in functions if (f.end_lineno or f.lineno) - f.lineno >= FUNCTION_LINES]
-    assert long == [], "split these functions"
+    sizes = {f.name: (f.end_lineno or f.lineno) - f.lineno + 1 for f in functions}
+    assert {name: size for name, size in sizes.items() if size > FUNCTION_LINES} == {}, "split these functions"
 
 
 def forbidden_in(text: str) -> list[str]:
@@ -98,5 +98,6 @@ def test_no_file_names_a_machine_or_a_registry():
 
 
 def test_the_search_for_machine_paths_finds_one():
-    assert forbidden_in('open("/' + 'work/main/cast.stl")') and forbidden_in("see /" + "tmp/x") and forbidden_in("https://py" + "pi.org/simple")
+    assert forbidden_in('open("/' + 'work/main/cast.stl")') and forbidden_in("see /" + "tmp/x")
+    assert forbidden_in("https://py" + "pi.org/simple")
     assert not forbidden_in("core/output/work/x ../root/a $HOME/tmp/x {folder}/tmp/x")
