@@ -1,0 +1,182 @@
+"""From a scan file to a cast in the cast frame, with an account of everything that was changed or is doubtful."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import CastError
+from ..mesh import Floats, Mesh
+from . import topology
+from .arch import guess_arch
+from .base import build_base
+from .files import read_mesh
+from .orient import Orientation, orient
+from .repair import clean, pinholes
+from .units import Unit, find_unit, widest
+
+CERTAIN = 0.2
+"""Agreement of the rough surface on one direction: 0.27 to 0.63 on the scans tried, 0 for a ball."""
+ARMS = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Cast:
+    """A scan made ready for work.
+
+    mesh : the mended surface in the cast frame, mm (Z occlusal, Y anterior); open where the scan is open
+    arch : "upper" or "lower"
+    source_name, sha256 : name and digest of the file, which stays as it was
+    unit : unit of the file, such as "millimetre"
+    to_cast : (4, 4) from file coordinates to the cast frame, scale included
+    closed : the mesh encloses a volume
+    changes : what was done to the surface, in plain words
+    questions : what intake is not sure of, for a person to answer
+    """
+
+    mesh: Mesh
+    arch: str
+    source_name: str
+    sha256: str
+    unit: str
+    to_cast: Floats
+    closed: bool
+    changes: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
+
+
+def load_cast(
+    path: str | os.PathLike[str],
+    *,
+    arch: str | None = None,
+    keep_frame: bool = False,
+    to_cast: Floats | None = None,
+    add_base: bool = False,
+    expected_sha256: str | None = None,
+) -> Cast:
+    """Read, mend and orient a scan. The file itself is only read.
+
+    arch : "upper", "lower" or None to guess. keep_frame : the file's own axes are the cast frame and any solid is welcome.
+    to_cast : (4, 4) use this placement instead of finding one. add_base : close an open surface with a trimmed base.
+    expected_sha256 : refuse another file. Raises CastError, in one line that begins with the file's name.
+    """
+    path = Path(path)
+    if arch not in (None, "upper", "lower"):
+        raise CastError(f"{path.name}: the arch is {arch!r}; give upper or lower")
+    raw, header = read_mesh(path)
+    if expected_sha256 is not None and header["sha256"] != expected_sha256.lower():
+        raise CastError(f"{path.name}: this is another file than the case was made for (SHA-256 differs); choose the right scan")
+    try:
+        cast = _prepare(raw, header["unit"], arch, keep_frame, to_cast)
+    except CastError as error:
+        raise CastError(f"{path.name}: {error}") from None
+    cast = replace(cast, source_name=path.name, sha256=header["sha256"], changes=(*header["remarks"], *cast.changes))
+    return with_base(cast) if add_base and not cast.closed else cast
+
+
+def with_base(cast: Cast) -> Cast:
+    """The same cast as a closed solid with a trimmed base."""
+    solid, words = build_base(cast.mesh)
+    return replace(cast, mesh=solid, closed=solid.is_closed, changes=(*cast.changes, *words))
+
+
+def _prepare(raw: Mesh, declared: str | None, arch: str | None, keep_frame: bool, to_cast: Floats | None) -> Cast:
+    changes, questions = [], []
+    if to_cast is not None:
+        placement = _checked(to_cast)
+        mesh, mended = clean(raw.transformed(placement))
+        unit = Unit(f"{np.cbrt(abs(np.linalg.det(placement[:3, :3]))):.4g} mm", 1.0, "", "")
+    else:
+        used = raw.vertices[np.unique(raw.faces)]
+        used = used[np.isfinite(used).all(axis=1)]
+        if not len(used):
+            raise CastError("no triangle has usable coordinates; export the scan again")
+        unit = find_unit(widest(used), declared, any_size=keep_frame)
+        mesh, mended = clean(raw.transformed(np.diag([unit.factor] * 3 + [1.0])))
+        placement = np.diag([unit.factor] * 3 + [1.0])
+    changes += [unit.remark] if unit.remark else []
+    questions += [unit.question] if unit.question else []
+    changes += mended
+    if to_cast is None and not keep_frame:
+        mesh, move = _turn(mesh, changes, questions)
+        placement = move @ placement
+    elif keep_frame and _faces_down(mesh):
+        mesh = Mesh(mesh.vertices, mesh.faces[:, ::-1])
+        changes.append("inside-out surface turned to face upward")
+    guess = _settle_arch(mesh, arch, keep_frame, changes, questions)
+    _note_borders(mesh, questions)
+    return Cast(mesh, guess, "", "", unit.name, placement, mesh.is_closed, tuple(changes), tuple(questions))
+
+
+def _checked(to_cast: Floats) -> Floats:
+    matrix = np.asarray(to_cast, dtype=np.float64)
+    if matrix.shape != (4, 4) or not np.isfinite(matrix).all() or not np.allclose(matrix[3], [0, 0, 0, 1]):
+        raise CastError("the placement of the cast is no 4 x 4 matrix; remove it from the case to have it found anew")
+    block = matrix[:3, :3]
+    scale = np.cbrt(np.linalg.det(block))
+    if not scale > 0 or not np.allclose(block @ block.T, np.eye(3) * scale**2, rtol=1e-4, atol=1e-6 * scale**2):
+        raise CastError("the placement of the cast mirrors or distorts it; remove it from the case to have it found anew")
+    return matrix
+
+
+def _turn(mesh: Mesh, changes: list[str], questions: list[str]) -> tuple[Mesh, Floats]:
+    found = orient(mesh)
+    if found.inside_out:
+        mesh = Mesh(mesh.vertices, mesh.faces[:, ::-1])
+        changes.append("inside-out surface turned to face outward")
+    move = np.eye(4)
+    move[:3, :3] = found.rotation
+    move[:3, 3] = -found.rotation @ found.origin
+    turned = float(np.degrees(np.arccos(np.clip((np.trace(found.rotation) - 1) / 2, -1, 1))))
+    if turned > 0.05 or np.linalg.norm(move[:3, 3]) > 0.05:
+        changes.append(f"turned by {turned:.1f} degrees and moved by {np.linalg.norm(move[:3, 3]):.1f} mm into the cast frame")
+    questions += _doubts(found)
+    return mesh.transformed(move), move
+
+
+def _doubts(found: Orientation) -> list[str]:
+    doubts = []
+    if found.certainty < CERTAIN:
+        doubts.append("which side are the teeth on? The surface is about equally rough all round; check that they point up")
+    if found.arms < ARMS:
+        doubts.append("which way is the front? The arms of the arch do not part clearly; check that the incisors point forward")
+    return doubts
+
+
+def _faces_down(mesh: Mesh) -> bool:
+    """An open surface whose area vector points away from occlusal is inside-out in a frame that is to be kept."""
+    if not len(mesh.boundary_edges):
+        return False
+    vector = (mesh.face_normals * mesh.face_areas[:, None]).sum(axis=0)
+    return bool(vector[2] < -0.1 * mesh.face_areas.sum())
+
+
+def _settle_arch(mesh: Mesh, arch: str | None, keep_frame: bool, changes: list[str], questions: list[str]) -> str:
+    if keep_frame and arch:
+        return arch
+    guess, sure, reason = guess_arch(mesh)
+    if arch is None:
+        if sure:
+            changes.append(f"taken as {guess}: {reason}")
+        else:
+            questions.append(f"is it an upper or a lower? Taken as {guess}; {reason}")
+        return guess
+    if sure and guess != arch:
+        questions.append(f"is it really the {arch}? It looks like the {guess}: {reason}")
+    return arch
+
+
+def _note_borders(mesh: Mesh, questions: list[str]) -> None:
+    """Holes that are no pin-holes and no outer border: left open, but told."""
+    loops = topology.border_loops(mesh.faces)
+    lengths = sorted(topology.perimeter(mesh.vertices, ring) for ring in loops)[:-1]
+    small = {len(ring) for ring in pinholes(mesh.vertices, mesh.faces)}
+    if lengths:
+        questions.append(
+            f"{len(lengths)} further borders are open ({lengths[0]:.0f} to {lengths[-1]:.0f} mm round"
+            + (", some could not be closed" if small else "")
+            + "). Are these holes in the scan?"
+        )
