@@ -1,0 +1,71 @@
+"""Heights of the vestibule, the palate and the floor of the mouth over the plane, mm."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Floats
+from .arch import ArchCurve
+from .shapes import bell, segment_distance, smooth_step
+
+# Depth of the vault below the occlusal plane at the first molars: about 0.4 of the intermolar width (Korkhaus, from memory).
+PALATE_DEEP = -18.0
+PALATE_RIM = -9.0
+LINGUAL_SULCUS = 10.5  # mm of the lower lingual sulcus below the lingual margins (8 or more suits a lingual bar; common practice)
+FOLD = {"upper": 10.0, "lower": 8.5}  # facial fold below the facial margins (common practice)
+_RUGAE = (  # right half of the palate: x, y of starts, bends and ends, height
+    ((1.6, -10.0), (5.0, -8.4), (9.0, -9.4), 0.75),
+    ((1.4, -12.8), (5.5, -11.6), (10.5, -13.4), 0.85),
+    ((1.5, -15.8), (6.0, -15.2), (10.0, -17.6), 0.75),
+    ((2.2, -18.8), (5.5, -18.8), (8.0, -20.6), 0.5),
+)
+
+
+class Floors:
+    """Floors of one arch; `rng` varies rugae and frena a little."""
+
+    def __init__(self, arch: str, curve: ArchCurve, rng: np.random.Generator) -> None:
+        self.arch = arch
+        right = curve.points[curve.station >= 0]
+        self._depth, self._half = -right[:, 1], right[:, 0]
+        self._wobble = rng.normal(0.0, 0.35, size=(2, len(_RUGAE), 3, 2))
+        self._frena = np.array([0.0, 25.0, -25.0]) + rng.normal(0.0, 0.5, 3)
+
+    def facial(self, flat: Floats, s: Floats, n: Floats, gum: Floats, half: Floats) -> Floats:
+        """Vestibule: a fold, then the roll of the impression's border and the land."""
+        fold = gum - FOLD[self.arch]
+        out = n - half
+        roll = 2.4 * smooth_step(out, 3.0, 8.0)
+        frena = np.zeros_like(s)
+        for k, at in enumerate(self._frena):
+            frena += (4.0 if k == 0 else 3.0) * bell(s - at, 1.0 if k == 0 else 1.5) * (1.0 - smooth_step(out, 2.0, 7.0))
+        return fold + roll + frena
+
+    def lingual(self, flat: Floats, s: Floats, n: Floats, gum: Floats) -> Floats:
+        return self._palate(flat, n) if self.arch == "upper" else self._mouth_floor(flat, n, gum)
+
+    def _mouth_floor(self, flat: Floats, n: Floats, gum: Floats) -> Floats:
+        x, y = flat.T
+        level = float(np.median(gum)) - LINGUAL_SULCUS
+        tongue = 1.6 * smooth_step(-n, 7.0, 17.0)
+        frenum = 3.0 * bell(x, 1.1) * smooth_step(y, -22.0, -6.0)
+        return level + tongue + frenum
+
+    def _palate(self, flat: Floats, n: Floats) -> Floats:
+        x, y = flat.T
+        half = np.interp(-y, self._depth, self._half) - 4.5
+        u = np.clip(np.abs(x) / np.maximum(half, 0.5), 0.0, 1.1)
+        t = np.clip((-5.0 - y) / 24.0, 0.0, 1.0)
+        deep = (PALATE_RIM - PALATE_DEEP) * (1.0 - (1.0 - t) ** 1.8)
+        z = PALATE_RIM - deep * (1.0 - u**2.4)
+        z = z + 0.4 * bell(x, 0.8) * smooth_step(-y, 9.0, 13.0)
+        z = z + 1.4 * np.exp(-((x / 1.9) ** 2) - ((y + 8.0) / 2.8) ** 2)
+        for side in (0, 1):
+            sign = 1.0 if side else -1.0
+            for k, (start, bend, end, tall) in enumerate(_RUGAE):
+                p = [np.array(q) + w for q, w in zip((start, bend, end), self._wobble[side, k], strict=True)]
+                d1, t1 = segment_distance(sign * x, y, tuple(p[0]), tuple(p[1]))
+                d2, t2 = segment_distance(sign * x, y, tuple(p[1]), tuple(p[2]))
+                along = np.where(d1 < d2, 0.5 * t1, 0.5 + 0.5 * t2)
+                z = z + tall * bell(np.minimum(d1, d2), 0.85) * (0.35 + 0.65 * np.sin(np.pi * np.clip(along, 0.08, 0.92)))
+        return z

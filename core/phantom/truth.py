@@ -1,0 +1,64 @@
+"""Ground truth of a made-up cast: labels, margins, cusp tips and seeds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Floats, Mesh
+from .anatomy import Anatomy
+from .arch import Placed
+
+
+def label_vertices(mesh: Mesh, anatomy: Anatomy) -> np.ndarray:
+    """(n,) int16 FDI number of the crown each vertex lies on, 0 for everything else."""
+    crown, owner, gum = anatomy.parts(mesh.vertices)
+    return np.where((crown < gum) & (crown < 0.3), owner, 0).astype(np.int16)
+
+
+def margin_line(anatomy: Anatomy, fdi: int, count: int = 96) -> Floats:
+    """(k, 3) where the crown's wall comes out of the gum, counter-clockwise in the crown frame from mesial."""
+    tooth = anatomy.teeth[fdi]
+    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
+    heights = np.linspace(-1.5, 0.72 * tooth.crown.full, 32)
+    wall = _wall_points(tooth, np.repeat(angle, len(heights)), np.tile(heights, count))
+    _, _, gum = anatomy.parts(tooth.to_cast(wall))
+    covered = gum.reshape(count, -1) < 0
+    last = len(heights) - 1 - np.argmax(covered[:, ::-1], axis=1)
+    low, high = heights[last], heights[np.minimum(last + 1, len(heights) - 1)]
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        _, _, value = anatomy.parts(tooth.to_cast(_wall_points(tooth, angle, middle)))
+        low, high = np.where(value < 0, middle, low), np.where(value < 0, high, middle)
+    return tooth.to_cast(_wall_points(tooth, angle, 0.5 * (low + high)))
+
+
+def _wall_points(tooth: Placed, angle: Floats, z: Floats) -> Floats:
+    """Points of the crown's wall at polar angles and heights, in the crown frame, by bisection along the radius."""
+    low, high = np.zeros_like(angle), np.full_like(angle, 9.0)
+    cos, sin = np.cos(angle), np.sin(angle)
+    for _ in range(16):
+        r = 0.5 * (low + high)
+        outside = tooth.crown(np.stack([r * cos, r * sin, z], axis=1)) > 0
+        low, high = np.where(outside, low, r), np.where(outside, r, high)
+    return np.stack([low * cos, low * sin, z], axis=1)
+
+
+def crown_cusps(mesh: Mesh, labels: np.ndarray, tooth: Placed) -> Floats:
+    """(c, 3) the highest vertex along the long axis near each designed cusp tip."""
+    own = np.flatnonzero(labels == tooth.fdi)
+    local = tooth.to_local(mesh.vertices[own])
+    occlusal = tooth.crown.occlusal
+    nominal = [(c.x, c.y) for c in occlusal.cusps] if occlusal else [(0.25, 0.0) if tooth.fdi % 10 == 3 else (0.0, 0.0)]
+    out = []
+    for x, y in nominal:
+        away = np.hypot(local[:, 0] - x, local[:, 1] - y)
+        out.append(own[np.argmax(local[:, 2] - 3.0 * np.maximum(away - 1.3, 0.0))])
+    return mesh.vertices[out]
+
+
+def seed_point(mesh: Mesh, labels: np.ndarray, tooth: Placed) -> Floats:
+    """(3,) the vertex of the crown's upper half nearest to its long axis."""
+    own = np.flatnonzero(labels == tooth.fdi)
+    local = tooth.to_local(mesh.vertices[own])
+    off = np.hypot(local[:, 0], local[:, 1]) + 20.0 * (local[:, 2] < 0.45 * tooth.crown.full)
+    return mesh.vertices[own[np.argmin(off)]]
