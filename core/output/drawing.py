@@ -65,7 +65,7 @@ def draw_lines(image: Image.Image, lines: Sequence[Line], camera: Camera, scene:
     groups: dict[tuple[Colour, float, float], list[Line]] = {}
     for line in lines:
         groups.setdefault((line.colour, line.width, line.ghost), []).append(line)
-    for (colour, width, ghost), members in groups.items():
+    for (colour, _, ghost), members in groups.items():
         seen = Image.new("L", (image.width * FINE, image.height * FINE))
         behind = Image.new("L", seen.size) if ghost > 0 else None
         _draw_group(members, camera, scene, image.size, seen, behind)

@@ -16,8 +16,9 @@ from ..mesh import Floats
 from .materials import MATERIALS, to_linear, to_srgb
 
 DEPTH_FULL_MM = 1.0  # deeper is shown as this deep
-# Undercut gauges, mm: 0.010, 0.020 and 0.030 in by custom of the trade (common practice; design: frames and definitions).
-GAUGES: tuple[tuple[float, str], ...] = ((0.25, "0.010 in"), (0.50, "0.020 in"), (0.75, "0.030 in"))
+# Undercut gauges: label in mm by custom of the trade, and the inch size they are made to (design: frames and definitions).
+GAUGES: tuple[tuple[float, float], ...] = ((0.25, 0.010), (0.50, 0.020), (0.75, 0.030))
+INCH_MM = 25.4
 INK = (0.05, 0.06, 0.09)
 SURVEY_LINE = (0.76, 0.21, 0.07)
 

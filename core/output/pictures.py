@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw
 from ..mesh import Floats, Ints, Mesh
 from .camera import Camera, view_camera
 from .drawing import Label, Line, rgb, side_by_side, text
-from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, depth_colours, ramp
+from .palette import DEPTH_FULL_MM, GAUGES, INCH_MM, INK, SURVEY_LINE, depth_colours, ramp
 from .render import BACKGROUND, SIZE, draw
 from .scene import Body, Part, Scene
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from ..survey import Survey
 
 PANEL = (900, 640)
+FOCUS_MM = (np.array([6.0, 6.0, 5.0]), np.array([6.0, 6.0, 2.0]))  # shown beyond the crowns, low and high corner
+GAUGE_WIDTHS = (1.3, 1.8, 2.4)
 SURVEY_VIEWS = ("occlusal", "facial", "lingual", "right", "left")
 FRAMEWORK_VIEWS = ("occlusal", "facial", "lingual", "oblique")
 TITLES = {
@@ -28,15 +30,17 @@ TITLES = {
 }
 
 
-def survey_lines(mesh: Mesh, survey: Survey, *, ghost: float = 0.0) -> list[Line]:
-    """The survey line, and the gauge lines under it, as drawn in every survey picture."""
+def survey_lines(mesh: Mesh, survey: Survey, *, ghost: float = 0.0) -> tuple[list[Line], list[tuple[str, Line]]]:
+    """The survey lines, and the gauge lines with the gauge's name, as drawn in every survey picture."""
     from ..survey import gauge_lines
 
-    lines = []
-    for (depth, _), width in zip(GAUGES, (1.3, 1.8, 2.4), strict=True):
-        lines += [Line(c.points, INK, width, c.closed, ghost) for c in gauge_lines(mesh, survey, depth)]
-    lines += [Line(c.points, SURVEY_LINE, 3.0, c.closed) for c in survey.contours]
-    return lines
+    with_teeth = any(c.label for c in survey.contours)  # then tissue and base step back
+    gauges = [
+        (f"{custom:.2f}", Line(c.points, INK, width, c.closed, ghost))
+        for (custom, inch), width in zip(GAUGES, GAUGE_WIDTHS, strict=True)
+        for c in gauge_lines(mesh, survey, inch * INCH_MM)
+    ]
+    return [Line(c.points, SURVEY_LINE, 3.0 if c.label or not with_teeth else 1.4, c.closed) for c in survey.contours], gauges
 
 
 def survey_picture(
@@ -49,14 +53,16 @@ def survey_picture(
     """
     part = Part("cast", mesh, "stone", depth_colours(survey.undercut))
     scene = Scene([part])
-    focus = _focus(mesh, labels)
-    plain = survey_lines(mesh, survey)
-    ghosted = [replace(line, ghost=0.28) for line in plain]
+    contours, gauges = survey_lines(mesh, survey)
     panels = []
     for view in views:
-        camera = view_camera(focus, view, arch=arch, aspect=size[0] / size[1])
-        words = tooth_labels(mesh, labels, camera, scene, view) if labels is not None else []
-        image = draw(scene, camera, size=size, lines=ghosted if view == "occlusal" else plain, labels=words)
+        from_above = view == "occlusal"
+        camera = view_camera(mesh.vertices if from_above else _focus(mesh, labels), view, arch=arch, aspect=size[0] / size[1])
+        words = tooth_labels(mesh, labels, camera, scene, view, size) if labels is not None else []
+        # From above a gauge line lies under the contour by definition: there it shines through.
+        lines = [replace(g, ghost=0.28) if from_above else g for _, g in gauges] + contours
+        words += [] if from_above else gauge_labels(gauges, camera, scene, size, taken=words)
+        image = draw(scene, camera, size=size, lines=lines, labels=words)
         panels.append(finished(image, camera, TITLES.get(view, view)))
     tilt = survey.path
     notes = (
@@ -85,7 +91,7 @@ def framework_pictures(
     out = {}
     for view in views:
         camera = view_camera(cast.vertices, view, arch=arch, aspect=size[0] / size[1])
-        words = tooth_labels(cast, labels, camera, scene, view) if labels is not None else []
+        words = tooth_labels(cast, labels, camera, scene, view, size) if labels is not None else []
         image = draw(scene, camera, size=size, lines=lines, labels=words)
         out[view] = finished(image, camera, TITLES.get(view, view) if caption is None else caption)
     return out
@@ -118,7 +124,9 @@ def tilt_words(anteroposterior_deg: float, lateral_deg: float, arch: str | None)
     return ", ".join(parts) if parts else "at right angles to the occlusal plane (no tilt)"
 
 
-def tooth_labels(mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: str, size: int = 22) -> list[Label]:
+def tooth_labels(
+    mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: str, size: tuple[int, int] = SIZE, letter: int = 22
+) -> list[Label]:
     """Tooth numbers (ISO 3950) beside the crowns that can be seen: outside the arch from above, over the crown from the side."""
     labels = np.asarray(labels)
     numbers = [int(f) for f in np.unique(labels) if f > 0]
@@ -129,19 +137,58 @@ def tooth_labels(mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: s
     for fdi in numbers:
         points = mesh.vertices[labels == fdi]
         if view in ("occlusal", "tissue"):
-            centre = points.mean(axis=0)
-            away = centre - middle
-            away[2] = 0
-            away /= max(float(np.linalg.norm(away)), 1e-9)
-            at = centre + away * (float(np.max((points - centre) @ away)) + 2.2)
-        else:
-            normals = mesh.vertex_normals[labels == fdi]
-            if not _mostly_seen(points, normals, camera, scene.solid):
-                continue
-            at = points[np.argmax(points @ np.array(camera.up))] * 0.5 + points.mean(axis=0) * 0.5
-            at = at + np.array(camera.up) * (float(np.max((points - at) @ np.array(camera.up))) + 1.6)
-        out.append(Label(str(fdi), (float(at[0]), float(at[1]), float(at[2])), size))
-    return out
+            out.append(Label(str(fdi), _outside(points, middle), letter))
+        elif _mostly_seen(points, mesh.vertex_normals[labels == fdi], camera, scene.solid):
+            at = _over(points, np.array(camera.up))
+            if scene.solid is None or not scene.solid.blocked(np.array([at]), camera.toward_viewer(np.array([at])))[0]:
+                out.append(Label(str(fdi), at, letter))
+    return _apart(sorted(out, key=lambda item: -float(np.dot(item.at, camera.toward))), camera, size)
+
+
+def gauge_labels(
+    gauges: Sequence[tuple[str, Line]], camera: Camera, scene: Scene, size: tuple[int, int], *, taken: Sequence[Label] = (),
+    letter: int = 13,
+) -> list[Label]:
+    """The name of the gauge at the middle of the longest seen stretches of its lines, as many as have room."""
+    found = []
+    for words, line in gauges:
+        points = np.asarray(line.points)
+        long_px = float(np.linalg.norm(np.diff(camera.project(points, size)[:, :2], axis=0), axis=1).sum())
+        at = points[len(points) // 2]
+        to_eye = camera.toward_viewer(at[None])
+        if long_px > 3.0 * letter and (scene.solid is None or not scene.solid.blocked(at[None] + 0.06 * to_eye, to_eye)[0]):
+            found.append((long_px, Label(words, (float(at[0]), float(at[1]), float(at[2])), letter)))
+    return _apart([label for _, label in sorted(found, key=lambda f: -f[0])], camera, size, taken)
+
+
+def _apart(labels: Sequence[Label], camera: Camera, size: tuple[int, int], taken: Sequence[Label] = ()) -> list[Label]:
+    """Those labels, first come first served, that run into none already placed."""
+    kept: list[Label] = []
+    spots = [camera.project(np.array([item.at]), size)[0, :2] for item in taken]
+    for label in labels:
+        spot = camera.project(np.array([label.at]), size)[0, :2]
+        room = np.array([0.75 * len(label.text), 1.15]) * label.size
+        if all((np.abs(spot - s) > room).any() for s in spots):
+            kept.append(label)
+            spots.append(spot)
+    return kept
+
+
+def _outside(points: Floats, middle: Floats) -> tuple[float, float, float]:
+    """A place beside a crown, away from the middle of the arch."""
+    centre = points.mean(axis=0)
+    away = (centre - middle) * np.array([1.0, 1.0, 0.0])
+    away /= max(float(np.linalg.norm(away)), 1e-9)
+    x, y, z = centre + away * (float(np.max((points - centre) @ away)) + 2.2)
+    return float(x), float(y), float(z)
+
+
+def _over(points: Floats, up: Floats) -> tuple[float, float, float]:
+    """A place above a crown as the camera sees it."""
+    height = points @ up
+    at = 0.5 * (points[np.argmax(height)] + points.mean(axis=0))
+    x, y, z = at + up * (float(height.max() - at @ up) + 1.6)
+    return float(x), float(y), float(z)
 
 
 def _mostly_seen(points: Floats, normals: Floats, camera: Camera, body: Body | None) -> bool:
@@ -156,13 +203,11 @@ def _mostly_seen(points: Floats, normals: Floats, camera: Camera, body: Body | N
 
 
 def _focus(mesh: Mesh, labels: Ints | None) -> Floats:
-    """The teeth and the tissue near them, so that a tall base does not shrink what the picture is about."""
+    """The teeth with the tissue round them, so that a tall base or a long saddle does not shrink what the picture is about."""
     if labels is None or not np.any(np.asarray(labels) > 0):
         return mesh.vertices
-    teeth = mesh.vertices[np.asarray(labels) > 0]
-    lo, hi = teeth.min(axis=0) - 6.0, teeth.max(axis=0) + np.array([6.0, 6.0, 1.0])
-    near = mesh.vertices[(mesh.vertices >= lo).all(axis=1) & (mesh.vertices <= hi).all(axis=1)]
-    return near if len(near) else mesh.vertices
+    crowns = mesh.vertices[np.asarray(labels) > 0]
+    return np.array([crowns.min(axis=0) - FOCUS_MM[0], crowns.max(axis=0) + FOCUS_MM[1]])
 
 
 def finished(image: Image.Image, camera: Camera, caption: str) -> Image.Image:
@@ -192,7 +237,7 @@ def legend_panel(size: tuple[int, int], title: str, notes: Sequence[str]) -> Ima
         t = (y - top) / (bottom - top - 1)
         pencil.line([x0, y, x1, y], fill=rgb(tuple(colours[int(t * (len(colours) - 1))])))
     pencil.rectangle([x0, top, x1, bottom], outline=rgb(INK), width=2)
-    ticks = [(0.0, "0 mm", 0)] + [(d, f"{d:.2f} mm   {inch}", w) for (d, inch), w in zip(GAUGES, (2, 3, 4), strict=True)]
+    ticks = [(0.0, "0 mm", 0)] + [(mm, f"{mm:.2f} mm   {inch:.3f} in", w) for (mm, inch), w in zip(GAUGES, (2, 3, 4), strict=True)]
     for depth, words, pen in [*ticks, (DEPTH_FULL_MM, f"{DEPTH_FULL_MM:.2f} mm and deeper", 0)]:
         y = round(top + (bottom - top) * depth / DEPTH_FULL_MM)
         pencil.line([x0, y, x1 + 12, y], fill=rgb(INK), width=max(pen, 1))

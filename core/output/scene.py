@@ -17,9 +17,9 @@ from .camera import Camera
 from .materials import KEY, MATERIALS, Material, Singles, to_linear
 from .normals import corner_normals
 
-SKY_RAYS = 4_000_000  # budget for ambient light, about 0.6 s
+SKY_RAYS = 2_500_000  # budget for ambient light, under a second
 SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
-KEY_DIRECTIONS = 2600  # over the whole sphere; some two dozen of them fall into the soft box
+KEY_DIRECTIONS = 1500  # over the whole sphere; some fourteen of them fall into the soft box
 LIFT_MM = 0.02
 
 
@@ -106,7 +106,7 @@ class Body:
     def open_sky(self) -> Singles:
         """(n,) share of the surrounding sky that each vertex sees, weighted by the cosine: 1 in the open, 0 in a closed pit."""
         normals = self.vertex_normals
-        count = int(np.clip(2 * SKY_RAYS / max(len(normals), 1), 24, 96))
+        count = int(np.clip(2 * SKY_RAYS / max(len(normals), 1), 20, 96))
         return self._light(_sphere(count), normals, SKY_REACH_MM)
 
     def lit(self, camera: Camera) -> Singles:

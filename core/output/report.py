@@ -1,0 +1,286 @@
+"""The report of a case: one HTML file with everything inside it, which prints cleanly to A4.
+
+Nothing here decides anything: rows, checks and pictures come in, a page goes out. All text of the case is escaped.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from html import escape
+from pathlib import Path as FilePath
+
+from PIL import Image
+
+from ..checks.result import Check
+from .wording import ComponentRow
+
+# In our own words, after the list of notices a tool without certification owes its users (handbook section 11).
+CAUTIONS = (
+    "Not a certified medical device. For training and research, unless the manufacturer who answers for the denture has validated it.",
+    "A qualified clinician prescribes and approves every design. Nothing here is made for a patient without that signature.",
+    "Try the framework on the cast and in the mouth. An error of the scan, or another tilt of the path, changes every undercut.",
+    "Before manufacture compare unit and scale of the file with the cast.",
+    "Forces, stresses and masses are estimates with a wide band.",
+    "The alloy has to conform to ISO 22674, type 5 (type 4 where its use allows). Ask about allergy to cobalt, chromium and nickel.",
+    "Keep names and other personal data out of the case file; use a patient's data only with consent.",
+    "The checks can miss faults. A passed check is no proof of fit.",
+)
+STATUS_WORDS = {"fail": "Fail", "warn": "Look at it", "pass": "Pass", "skip": "Not checked"}
+_ORDER = ("fail", "warn", "skip", "pass")
+_SIGN = {"fail": "✕", "warn": "!", "pass": "✓", "skip": "–"}
+JPEG_QUALITY = 90
+
+
+@dataclass(frozen=True)
+class PreparationRow:
+    """Mouth preparation on one tooth: what, the deepest cut in mm, the enamel volume in mm3 or None, and words."""
+
+    tooth: str
+    what: str
+    deepest_mm: float
+    volume_mm3: float | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture with its caption. data: PNG bytes; wide: over the whole width of the page."""
+
+    caption: str
+    data: bytes
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class ReportData:
+    """All that a report says. Empty fields leave their section out, or say that nothing was given where silence would mislead.
+
+    title, patient_code : as in the case file; a code, never a name
+    arch : "upper" or "lower"
+    date : ISO date and time as text
+    path_words, anteroposterior_deg, lateral_deg, tripod : path of placement; tripod marks (x, y, z) mm in the cast frame
+    chart : label and text, such as missing teeth
+    mass_g : (low, high) g, a range; basis says how it was reached
+    stages : name and seconds; versions, hashes : name and text
+    """
+
+    title: str
+    patient_code: str
+    arch: str
+    date: str = ""
+    chart: Sequence[tuple[str, str]] = ()
+    path_words: str = ""
+    anteroposterior_deg: float = 0.0
+    lateral_deg: float = 0.0
+    tripod: Sequence[tuple[float, float, float]] = ()
+    components: Sequence[ComponentRow] = ()
+    preparations: Sequence[PreparationRow] = ()
+    checks: Sequence[Check] = ()
+    materials: Sequence[tuple[str, str]] = ()
+    mass_g: tuple[float, float] | None = None
+    mass_basis: str = ""
+    pictures: Sequence[Picture] = ()
+    cast_changes: Sequence[str] = ()
+    cast_questions: Sequence[str] = ()
+    notes: str = ""
+    stages: Sequence[tuple[str, float]] = ()
+    versions: Mapping[str, str] = field(default_factory=dict)
+    hashes: Mapping[str, str] = field(default_factory=dict)
+
+
+def asset(name: str) -> str:
+    """A text file that lies beside this module (style sheet, script)."""
+    return FilePath(__file__).with_name(name).read_text(encoding="utf-8")
+
+
+def report_html(data: ReportData) -> str:
+    """The whole report as one HTML document without any reference to the outside."""
+    sections = [
+        _head(data), _cautions(), _summary(data), _pictures(data), _components(data), _path(data), _preparation(data), _checks(data),
+        _materials(data), _cast(data), _signatures(), _record(data),
+    ]
+    title = f"{data.patient_code} – {data.title}" if data.title else data.patient_code
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n"
+        f"<title>{escape(title)}</title>\n<style>\n{asset('report.css')}</style>\n</head>\n<body>\n<main>\n"
+        + "\n".join(s for s in sections if s)
+        + "\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _section(heading: str, body: str, name: str) -> str:
+    return f'<section class="{name}"><h2>{escape(heading)}</h2>\n{body}\n</section>'
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], kind: str, classes: Sequence[str] = ()) -> str:
+    """rows hold HTML; `classes` one a row or none."""
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
+    lines = []
+    for i, row in enumerate(rows):
+        mark = f' class="{classes[i]}"' if classes else ""
+        lines.append(f"<tr{mark}>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>")
+    return f'<table class="{kind}"><thead><tr>{head}</tr></thead><tbody>\n' + "\n".join(lines) + "\n</tbody></table>"
+
+
+def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
+    return "<dl>" + "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in pairs) + "</dl>"
+
+
+def _head(data: ReportData) -> str:
+    facts = [("Patient code", data.patient_code or "none given"), ("Arch", data.arch), *data.chart]
+    if data.date:
+        facts.append(("Date", data.date))
+    return (
+        '<header><p class="kind">Removable partial denture · metal framework · design report</p>'
+        f"<h1>{escape(data.title or 'Untitled case')}</h1>{_pairs(facts)}</header>"
+    )
+
+
+def _cautions() -> str:
+    return _section("Cautions", "<ul>" + "".join(f"<li>{escape(c)}</li>" for c in CAUTIONS) + "</ul>", "cautions")
+
+
+def _summary(data: ReportData) -> str:
+    if not data.checks:
+        return '<p class="verdict warn">No check has been made on this design.</p>'
+    count = {s: sum(c.status == s for c in data.checks) for s in _ORDER}
+    if count["fail"]:
+        verdict = ("fail", f"Do not make this framework as it is: {_number(count['fail'], 'check')} failed.")
+    elif count["warn"] or count["skip"]:
+        verdict = ("warn", "No check failed. Some points need a look before manufacture.")
+    else:
+        verdict = ("pass", "All checks passed.")
+    tally = ", ".join(f"{count[s]} {STATUS_WORDS[s].lower()}" for s in ("pass", "warn", "fail", "skip") if count[s])
+    kind, words = verdict
+    return f'<p class="verdict {kind}"><strong>{_SIGN[kind]} {escape(words)}</strong> <span>Checks: {escape(tally)}.</span></p>'
+
+
+def _number(n: int, word: str) -> str:
+    return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
+def inline_image(png: bytes) -> str:
+    """A data URI. Photographs of casts are an order smaller as JPEG without a difference that can be seen in print."""
+    with Image.open(io.BytesIO(png)) as image:
+        buffer = io.BytesIO()
+        image.convert("RGB").save(buffer, "JPEG", quality=JPEG_QUALITY, subsampling=0, optimize=True)
+    return "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
+
+
+def _pictures(data: ReportData) -> str:
+    if not data.pictures:
+        return ""
+    figures = "".join(
+        f'<figure class="{"wide" if p.wide else "half"}"><img alt="{escape(p.caption)}" src="{inline_image(p.data)}">'
+        f"<figcaption>{escape(p.caption)}</figcaption></figure>"
+        for p in data.pictures
+    )
+    return _section("Pictures", f'<div class="figures">{figures}</div>', "pictures")
+
+
+def _components(data: ReportData) -> str:
+    rows = [(escape(r.tooth), f"<b>{escape(r.part)}</b>", escape(r.words), escape(r.measures)) for r in data.components]
+    body = _table(("Tooth", "Part", "Where and how", "Measures, mm"), rows, "parts") if rows else "<p>No component is listed.</p>"
+    return _section("Components", body, "components")
+
+
+def _path(data: ReportData) -> str:
+    facts = [
+        ("In words", data.path_words or "not given"),
+        ("Front lowered", f"{data.anteroposterior_deg:+.1f}° (minus: back lowered)"),
+        (_side_words(data.arch), f"{data.lateral_deg:+.1f}° (minus: the other side)"),
+    ]
+    body = _pairs(facts)
+    if data.tripod:
+        rows = [(str(i + 1), *(f"{c:.2f}" for c in point)) for i, point in enumerate(data.tripod)]
+        body += "<p>Tripod marks, in one plane square to the path, mm in the cast frame (Z occlusal, Y anterior):</p>"
+        body += _table(("Mark", "X", "Y", "Z"), rows, "numbers")
+    else:
+        body += "<p>No tripod marks are recorded.</p>"
+    return _section("Path of placement", body, "path")
+
+
+def _side_words(arch: str) -> str:
+    side = {"lower": "right", "upper": "left"}.get(arch)
+    return f"Patient's {side} side lowered" if side else "X side lowered"
+
+
+def _preparation(data: ReportData) -> str:
+    if not data.preparations:
+        return _section("Mouth preparation", "<p>None planned.</p>", "preparation")
+    rows = [
+        (
+            escape(r.tooth), escape(r.what), f"{r.deepest_mm:.2f}", "–" if r.volume_mm3 is None else f"{r.volume_mm3:.1f}", escape(r.words),
+        )
+        for r in data.preparations
+    ]
+    body = _table(("Tooth", "What", "Deepest, mm", "Volume, mm³", "Note"), rows, "preparations")
+    body += "<p>Amounts are those taken from the cast. Measure again in the mouth; local enamel may be thinner.</p>"
+    return _section("Mouth preparation", body, "preparation")
+
+
+def _checks(data: ReportData) -> str:
+    if not data.checks:
+        return ""
+    ordered = sorted(data.checks, key=lambda c: _ORDER.index(c.status))
+    rows = [
+        (
+            f'<span class="status">{_SIGN[c.status]} {STATUS_WORDS[c.status]}</span>',
+            f"{escape(c.words or c.id)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
+            _measure(c.value, c.unit), _measure(c.limit, c.unit), escape(c.source),
+        )
+        for c in ordered
+    ]
+    heads = ("Result", "What", "Value", "Limit", "Source of the limit")
+    return _section("Checks", _table(heads, rows, "checks", [c.status for c in ordered]), "checks")
+
+
+def _measure(value: float | None, unit: str) -> str:
+    if value is None:
+        return "–"
+    digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
+    return escape(f"{digits} {unit}".strip())
+
+
+def _materials(data: ReportData) -> str:
+    pairs = list(data.materials)
+    if data.mass_g is not None:
+        low, high = data.mass_g
+        pairs.append(("Mass of the framework", f"{low:.1f} to {high:.1f} g" + (f" ({data.mass_basis})" if data.mass_basis else "")))
+    return _section("Material", _pairs(pairs), "materials") if pairs else ""
+
+
+def _cast(data: ReportData) -> str:
+    body = ""
+    if data.cast_questions:
+        body += "<p><b>To be confirmed</b></p><ul>" + "".join(f"<li>{escape(q)}</li>" for q in data.cast_questions) + "</ul>"
+    if data.cast_changes:
+        body += "<p>Changed on reading the scan:</p><ul>" + "".join(f"<li>{escape(c)}</li>" for c in data.cast_changes) + "</ul>"
+    if data.notes:
+        body += f'<p>Notes of the case:</p><p class="notes">{escape(data.notes)}</p>'
+    return _section("Cast and notes", body, "cast") if body else ""
+
+
+def _signatures() -> str:
+    places = ("Prescribed by (clinician)", "Design approved by (clinician)", "Made by (technician)")
+    boxes = "".join(
+        f"<div><b>{p}</b><span>Name</span><span>Date</span><span>Signature</span></div>" for p in places
+    )
+    return _section("Approval", f'<div class="signatures">{boxes}</div>', "approval")
+
+
+def _record(data: ReportData) -> str:
+    body = ""
+    if data.stages:
+        total = sum(seconds for _, seconds in data.stages)
+        rows = [(escape(name), f"{seconds:.2f}") for name, seconds in data.stages] + [("<b>Together</b>", f"<b>{total:.2f}</b>")]
+        body += _table(("Stage", "Time, s"), rows, "numbers")
+    pairs = [*data.versions.items(), *data.hashes.items()]
+    if pairs:
+        body += f'<div class="hashes">{_pairs(pairs)}</div>'
+    return _section("Record", body, "record") if body else ""

@@ -1,0 +1,131 @@
+"""Components of a case in a technician's words: what it is, on which tooth, and its measures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+from ..case.components import (
+    CingulumRest,
+    GuidePlate,
+    IBar,
+    LatticeBase,
+    LingualBar,
+    MinorConnector,
+    OcclusalRest,
+    PalatalStraps,
+    ReciprocalArm,
+    RetentiveArm,
+)
+
+_INCH_CUSTOM = {0.25: "0.010 in", 0.5: "0.020 in", 0.75: "0.030 in"}
+
+
+@dataclass(frozen=True)
+class ComponentRow:
+    """A line of the report's table of parts. tooth: FDI number or numbers; part: its name; words: where and how; measures: in mm."""
+
+    tooth: str
+    part: str
+    words: str
+    measures: str = ""
+
+
+def gauge_words(depth_mm: float) -> str:
+    """A gauge in mm, with the trade's inch name where it has one."""
+    inch = _INCH_CUSTOM.get(round(depth_mm, 3))
+    return f"{depth_mm:.2f} mm ({inch})" if inch else f"{depth_mm:.2f} mm"
+
+
+def component_rows(components: Sequence[Any]) -> tuple[ComponentRow, ...]:
+    """Table rows in order of tooth, the connectors that cross the arch last."""
+    rows = [(_order(c), i, describe(c)) for i, c in enumerate(components)]
+    return tuple(row for _, _, row in sorted(rows, key=lambda r: r[:2]))
+
+
+def describe(component: Any) -> ComponentRow:
+    """One component in words. A kind without words of its own is listed by its fields, so that nothing is ever left out."""
+    words = _WORDS.get(type(component))
+    if words is not None:
+        return words(component)
+    named = [(f.name, getattr(component, f.name)) for f in fields(component) if f.name not in ("id", "tooth", "teeth")]
+    text = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in named)
+    teeth = getattr(component, "teeth", ()) or (getattr(component, "tooth", "whole arch"),)
+    return ComponentRow(", ".join(str(t) for t in teeth), str(component.kind).replace("_", " ").capitalize(), text)
+
+
+def _order(component: Any) -> tuple[int, int]:
+    tooth = getattr(component, "tooth", None)
+    teeth = getattr(component, "teeth", None)
+    if tooth is None and teeth:
+        return 1, int(min(teeth))
+    return (0, int(tooth)) if tooth is not None else (2, 0)
+
+
+def _occlusal_rest(c: OcclusalRest) -> ComponentRow:
+    measures = f"seat {c.width_mm:.1f} × {c.length_mm:.1f}, {c.depth_mm:.1f} deep"
+    return ComponentRow(str(c.tooth), "Occlusal rest", f"{c.side} fossa", measures)
+
+
+def _cingulum_rest(c: CingulumRest) -> ComponentRow:
+    return ComponentRow(str(c.tooth), "Cingulum rest", "ledge on the lingual side", f"seat {c.width_mm:.1f} wide, {c.depth_mm:.1f} deep")
+
+
+def _guide_plate(c: GuidePlate) -> ComponentRow:
+    return ComponentRow(
+        str(c.tooth), "Guide plate", f"{c.side} side, on a guide plane", f"{c.thickness_mm:.1f} thick, plane {c.plane_height_mm:.1f} high"
+    )
+
+
+def _retentive_arm(c: RetentiveArm) -> ComponentRow:
+    words = f"cast, half-round, on the {c.face} side, from the {c.origin} side; tip in {gauge_words(c.gauge_mm)} of undercut"
+    return ComponentRow(str(c.tooth), "Retentive clasp arm", words, _tapered(c.base_width_mm, c.base_thickness_mm, c.taper))
+
+
+def _reciprocal_arm(c: ReciprocalArm) -> ComponentRow:
+    words = f"rigid, on the {c.face} side, from the {c.origin} side, at or above the height of contour"
+    return ComponentRow(str(c.tooth), "Reciprocal clasp arm", words, _tapered(c.width_mm, c.thickness_mm, c.taper))
+
+
+def _tapered(width: float, thickness: float, taper: float) -> str:
+    return f"{width:.1f} × {thickness:.1f} tapering to {width * taper:.1f} × {thickness * taper:.1f}"
+
+
+def _i_bar(c: IBar) -> ComponentRow:
+    words = f"from the base across the gingival margin; tip in {gauge_words(c.gauge_mm)} of undercut"
+    approach = f"approach arm {c.margin_mm:.1f} from the margin, relief {c.relief_mm:.2f}"
+    measures = f"{c.base_width_mm:.1f} wide tapering to {c.tip_width_mm:.1f}; {approach}"
+    return ComponentRow(str(c.tooth), "I-bar", words, measures)
+
+
+def _minor_connector(c: MinorConnector) -> ComponentRow:
+    words = f"{c.side} side, from the rest to the major connector"
+    return ComponentRow(str(c.tooth), "Minor connector", words, f"{c.width_mm:.1f} wide, {c.thickness_mm:.1f} thick")
+
+
+def _lingual_bar(c: LingualBar) -> ComponentRow:
+    words = f"half-pear section, upper border {c.margin_mm:.1f} mm below the gingival margins"
+    return ComponentRow(
+        f"{c.start} to {c.end}", "Lingual bar", words, f"{c.height_mm:.1f} high, {c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}"
+    )
+
+
+def _palatal_straps(c: PalatalStraps) -> ComponentRow:
+    words = f"front and back strap joined at the sides, borders {c.margin_mm:.1f} mm from the gingival margins"
+    wide = f"front {c.anterior_width_mm:.1f}, back {c.posterior_width_mm:.1f}, sides {c.side_width_mm:.1f} wide"
+    measures = f"{wide}; {c.thickness_mm:.1f} thick"
+    return ComponentRow("whole arch", "Anteroposterior palatal straps", words, measures)
+
+
+def _lattice_base(c: LatticeBase) -> ComponentRow:
+    words = "open lattice over the ridge, with finish lines" + (" and a tissue stop at the free end" if c.stop else "")
+    measures = f"long struts {c.strut_mm:.1f}, cross struts {c.cross_mm:.1f}, relief {c.relief_mm:.1f}"
+    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Lattice base", words, measures)
+
+
+_WORDS: dict[type, Callable[[Any], ComponentRow]] = {
+    OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, GuidePlate: _guide_plate, RetentiveArm: _retentive_arm,
+    ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar,
+    PalatalStraps: _palatal_straps, LatticeBase: _lattice_base,
+}
