@@ -1,0 +1,118 @@
+"""Alloys and wires of the trade, with ranges and sources. Presets: a user may give his own Material from a maker's data sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .ranges import Range
+
+# Proportional limit behind the flexibility tables of McCracken's (60 000 psi); older, cautious default for cast Co-Cr.
+PROPORTIONAL_LIMIT_MPA = 414.0
+# Share of the proof stress used as allowable: proposed in this project's handbook, section 8.1; not a published rule.
+ALLOWABLE_SHARE = 0.6
+
+# Least 0.2 % proof stress, MPa, and elongation, %, by type: ISO 22674 (types 0 to 5). Elongations from memory of the standard.
+ISO_22674_PROOF_MPA = (0.0, 80.0, 180.0, 270.0, 360.0, 500.0)
+ISO_22674_ELONGATION_PCT = (0.0, 18.0, 10.0, 5.0, 2.0, 2.0)
+ISO_22674_TYPE5_MODULUS_GPA = 150.0
+
+
+@dataclass(frozen=True)
+class Material:
+    """Elastic and strength data of one material. proof: 0.2 % proof stress."""
+
+    name: str
+    label: str
+    modulus: Range  # GPa
+    proof: Range  # MPa
+    elongation: Range  # %
+    density: Range  # g/cm3
+    source: str
+    poisson: float = 0.3
+
+    @property
+    def modulus_mpa(self) -> float:
+        """Likely modulus in MPa (N/mm2)."""
+        return self.modulus.likely * 1000.0
+
+    @property
+    def allowable_mpa(self) -> float:
+        """Stress a clasp may see at every insertion: 0.6 of the likely proof stress, for Co-Cr not above 414 MPa."""
+        share = ALLOWABLE_SHARE * self.proof.likely
+        return min(share, PROPORTIONAL_LIMIT_MPA) if self.name.startswith("cocr") else share
+
+    def iso_22674_type(self) -> int:
+        """Highest type whose least proof stress, elongation (and modulus, type 5) the LOW ends of the ranges reach."""
+        best = 0
+        for kind in range(6):
+            enough = self.proof.low >= ISO_22674_PROOF_MPA[kind] and self.elongation.low >= ISO_22674_ELONGATION_PCT[kind]
+            if kind == 5:
+                enough = enough and self.modulus.low >= ISO_22674_TYPE5_MODULUS_GPA
+            if enough:
+                best = kind
+        return best
+
+
+_Three = tuple[float, float, float]
+
+
+def _material(name: str, label: str, e: _Three, proof: _Three, strain: _Three, rho: _Three, source: str, poisson: float = 0.3) -> Material:
+    (e0, e1, e2), (p0, p1, p2), (s0, s1, s2), (d0, d1, d2) = e, proof, strain, rho
+    modulus, strength = Range(e0, e1, e2, "GPa"), Range(p0, p1, p2, "MPa")
+    return Material(name, label, modulus, strength, Range(s0, s1, s2, "%"), Range(d0, d1, d2, "g/cm3"), source, poisson)
+
+
+_MEMORY = "from memory of Phillips' Science of Dental Materials"
+_LASER = "published tensile tests: proof 695 +/- 55 MPa, elongation 9.88 +/- 1.08 %; modulus 213 GPa by nanoindentation"
+
+MATERIALS: dict[str, Material] = {
+    m.name: m
+    for m in (
+        _material("cocr_cast", "cast cobalt-chromium", (200, 220, 230), (500, 600, 700), (2, 4, 12), (8.3, 8.35, 8.4), _MEMORY),
+        _material("cocr_laser", "laser-melted cobalt-chromium", (200, 213, 246), (640, 695, 750), (8.8, 9.9, 11.0), (8.3, 8.4, 8.5), _LASER),
+        _material("cpti", "commercially pure titanium", (103, 107, 110), (275, 380, 480), (15, 20, 25), (4.5, 4.51, 4.52), _MEMORY, 0.34),
+        _material(
+            "ti64", "titanium alloy Ti-6Al-4V", (110, 114, 117), (830, 880, 1100), (5, 9, 12), (4.42, 4.43, 4.44),
+            f"{_MEMORY}; ASM data sheets, from memory", 0.34,
+        ),
+        _material("gold_iv", "type IV gold, hardened", (91, 95, 100), (340, 420, 500), (4, 8, 20), (15, 15.5, 16), _MEMORY, 0.4),
+        _material("wire_ptaupd", "platinum-gold-palladium wire", (105, 110, 115), (550, 700, 850), (8, 11, 15), (14.5, 15, 15.5), _MEMORY, 0.38),
+        _material("wire_stainless", "stainless steel wire", (180, 190, 200), (1000, 1250, 1500), (1, 3, 6), (7.8, 7.9, 8.0), _MEMORY),
+        _material("wire_cocrni", "cobalt-chromium-nickel wire", (190, 195, 200), (700, 1050, 1400), (1, 5, 10), (8.2, 8.3, 8.4), _MEMORY),
+        _material("peek", "PEEK", (3.6, 3.74, 5.1), (90, 95, 110), (20, 30, 45), (1.28, 1.30, 1.32), "Materials 2021;14:408, table 2; makers", 0.4),
+        _material("acetal", "acetal (POM)", (2.6, 3.15, 3.2), (60, 65, 70), (15, 30, 60), (1.40, 1.41, 1.42), "same table; makers", 0.37),
+        _material("polyamide", "polyamide", (1.2, 1.44, 1.8), (40, 50, 60), (30, 60, 100), (1.0, 1.1, 1.15), "same table; makers", 0.4),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class FatigueResult:
+    """A published bending-fatigue life of clasps at a constant deflection."""
+
+    material: str
+    deflection_mm: float
+    cycles: float
+    build_angle_deg: float | None
+    source: str
+
+
+_VALLITTU = "Vallittu and Kokkonen, J Prosthet Dent 1995;74:412"
+_KAJIMA = "Kajima et al., J Mech Behav Biomed Mater: laser-melted clasps by build angle"
+FATIGUE: tuple[FatigueResult, ...] = (
+    FatigueResult("cocr_cast", 0.6, 25_000, None, _VALLITTU),
+    FatigueResult("cpti", 0.6, 4_500, None, _VALLITTU),
+    FatigueResult("ti64", 0.6, 20_000, None, _VALLITTU),
+    FatigueResult("gold_iv", 0.6, 21_000, None, _VALLITTU),
+    FatigueResult("cocr_laser", 0.5, 205_418, 90.0, _KAJIMA),
+    FatigueResult("cocr_cast", 0.5, 112_770, None, _KAJIMA),
+    FatigueResult("cocr_laser", 0.5, 43_465, 45.0, _KAJIMA),
+    FatigueResult("cocr_laser", 0.5, 28_484, 0.0, _KAJIMA),
+)
+# Four insertions a day make 15 000 in ten years: Alvarez et al., Open J Dent Oral Med 2017;5(2).
+CYCLES_PER_YEAR = 1500.0
+
+
+def mass(volume_mm3: float, material: Material) -> Range:
+    """Mass of a volume of the material, grams."""
+    return material.density.scaled(volume_mm3 / 1000.0, "g", f"density of {material.label}")
