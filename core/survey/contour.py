@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints, Mesh
-from .lines import Contour, LevelLines, chains, level_lines, runs, steady
+from .lines import Contour, LevelLines, chains, even, level_lines, runs, smooth_line, steady
 from .path import Path
 from .scene import RayScene
 
@@ -14,6 +14,9 @@ from .scene import RayScene
 _MARKER_CLEAR_MM = 0.05
 # A marker lead is about half a millimetre thick: shorter breaks are bridged and shorter islands dropped (common practice).
 _MARKER_MM = 0.5
+# Lines are given at this spacing and freed of the zigzag from face to face over this length (standard deviation along the line, mm);
+# the marker's own thickness hides as much.
+STEP_MM, LINE_MM = 0.15, 0.3
 # A line that is kept must be at least this long (mm): no crown is so small.
 _SHORTEST_MM = 1.5
 
@@ -70,6 +73,9 @@ def _split(points: Floats, keep: Bools, tag: Ints, closed: bool) -> list[Contour
     """Cut one chain into its kept parts, each on one tooth."""
     if len(points) < 3:
         return []
+    points, near = even(points, closed, STEP_MM)
+    keep, tag = keep[near], tag[near]
+    points = smooth_line(points, closed, STEP_MM, LINE_MM)
     drawn = steady(keep.astype(np.int64), points, closed, _MARKER_MM)
     tag = steady(tag, points, closed, _MARKER_MM)
     state = np.where(drawn == 1, tag, -1)

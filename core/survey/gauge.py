@@ -6,7 +6,8 @@ import numpy as np
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Mesh
-from .lines import Contour, chains, level_lines, runs, steady
+from .contour import LINE_MM, STEP_MM
+from .lines import Contour, chains, even, level_lines, runs, smooth_line, steady
 from .measure import Survey
 from .normals import diffuse, heat_matrix
 from .topology import edge_table
@@ -80,7 +81,11 @@ def _wall(part: Mesh, result: Survey, kept: np.ndarray, depth: Floats) -> Bools:
 
 
 def _by_tooth(points: Floats, tag: np.ndarray, closed: bool) -> list[Contour]:
-    tag = steady(tag, points, closed, 0.5)
+    if len(points) < 3:
+        return []
+    points, near = even(points, closed, STEP_MM)
+    points = smooth_line(points, closed, STEP_MM, LINE_MM)
+    tag = steady(tag[near], points, closed, 0.5)
     parts = runs(tag, closed)
     lines = [Contour(points[part], closed and len(parts) == 1, int(tag[part[0]])) for part in parts if len(part) > 1]
     return [line for line in lines if line.length >= _SHORTEST_MM]

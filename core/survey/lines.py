@@ -146,3 +146,35 @@ def components(segments: Ints, count: int) -> Ints:
     """(count,) number of the connected line each node belongs to."""
     graph = coo_matrix((np.ones(len(segments)), segments.T), shape=(count, count))
     return connected_components(graph, directed=False)[1].astype(np.int64)
+
+
+def even(points: Floats, closed: bool, step_mm: float) -> tuple[Floats, Ints]:
+    """Points at even distances of about step_mm along a polyline (ends kept), and for each the number of the nearest given point."""
+    ring = np.vstack([points, points[:1]]) if closed else points
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))]
+    count = max(int(round(along[-1] / step_mm)), 4 if closed else 1)
+    s = np.linspace(0.0, along[-1], count + 1)[: count if closed else count + 1]
+    fresh = np.column_stack([np.interp(s, along, ring[:, k]) for k in range(3)])
+    right = np.clip(np.searchsorted(along, s), 1, len(along) - 1)
+    near = np.where(s - along[right - 1] < along[right] - s, right - 1, right)
+    return fresh, near % len(points)
+
+
+def smooth_line(points: Floats, closed: bool, step_mm: float, length_mm: float) -> Floats:
+    """Gaussian smoothing of evenly spaced points over a standard deviation in mm, without shrinking arcs; open ends stay."""
+    if len(points) < 5:
+        return points
+    sigma = length_mm / step_mm
+    reach = min(int(np.ceil(3.0 * sigma)), len(points) - 1)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    kernel /= kernel.sum()
+
+    def once(p: Floats) -> Floats:
+        if closed:
+            padded = np.vstack([p[-reach:], p, p[:reach]])
+        else:
+            padded = np.vstack([2.0 * p[0] - p[reach:0:-1], p, 2.0 * p[-1] - p[-2 : -reach - 2 : -1]])
+        return np.column_stack([np.convolve(padded[:, k], kernel, mode="valid") for k in range(p.shape[1])])
+
+    first = once(points)
+    return 2.0 * first - once(first)

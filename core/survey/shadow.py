@@ -18,7 +18,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats, Ints
 from .border import nearest_border
 from .path import Path
 from .scene import RayScene
@@ -29,8 +29,12 @@ VERTICAL = 1e-5
 # Rays start this far outside the surface (mm): above single precision, below any gauge. It is also the depth under which a point
 # counts as seen.
 CLEAR_MM = 2e-3
-# Rims are cut into pieces so short that one ray tells whether a piece is free, and one its foot (mm).
+# Rims are cut into pieces (mm) so short that few rays tell whether a piece is free, and where its foot is.
 _PIECE_MM = 0.25
+# Where rays along a piece disagree (it runs in under an overhang, or its foot steps by more than this) it is cut once more.
+_WHOLE = (0.08, 0.5, 0.92)
+_FOOT_STEP_MM = 0.05
+_SPLIT = 6
 _BANDS = 48
 
 
@@ -92,27 +96,42 @@ def find_rims(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Ri
     keep = length > 1e-9
     a, b, outward, length = a[keep], b[keep], outward[keep], length[keep]
 
-    count = np.maximum(np.ceil(length / _PIECE_MM).astype(np.int64), 1)
-    owner = np.repeat(np.arange(len(a)), count)
+    start, end, outward = _cut(points[a], points[b], outward, np.maximum(np.ceil(length / _PIECE_MM).astype(np.int64), 1))
+    free, foot = _test(scene, path, start, end, outward, _WHOLE)
+    none = ~free.any(axis=1)
+    same = free.all(axis=1) & (np.ptp(foot, axis=1) < _FOOT_STEP_MM)
+    mixed = ~none & ~same
+    fine = _cut(start[mixed], end[mixed], outward[mixed], np.full(int(mixed.sum()), _SPLIT))
+    fine_free, fine_foot = _test(scene, path, *fine, (0.5,))
+    kept = fine_free[:, 0]
+    start = np.concatenate([start[same], fine[0][kept]])
+    end = np.concatenate([end[same], fine[1][kept]])
+    low = np.concatenate([foot[same, 1], fine_foot[kept, 0]])
+    tall = np.maximum(start[:, 2], end[:, 2]) - low > CLEAR_MM
+    return Rims(start[tall], end[tall], low[tall])
+
+
+def _cut(start: Floats, end: Floats, outward: Floats, count: Ints) -> tuple[Floats, Floats, Floats]:
+    """Cut each of k pieces into count (k,) equal ones."""
+    owner = np.repeat(np.arange(len(start)), count)
     k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    span = (points[b] - points[a])[owner] / count[owner, None]
-    start = points[a][owner] + k[:, None] * span
-    end = start + span
-    middle = 0.5 * (start + end)
-    middle[:, :2] += CLEAR_MM * outward[owner]
-    return _free(scene, path, start, end, middle)
+    span = (end - start)[owner] / count[owner, None]
+    first = start[owner] + k[:, None] * span
+    return first, first + span, outward[owner]
 
 
-def _free(scene: RayScene, path: Path, start: Floats, end: Floats, middle: Floats) -> Rims:
-    """Keep pieces with nothing above their middle, and find the foot of each."""
-    rotation = path.rotation
-    world = middle @ rotation
+def _test(scene: RayScene, path: Path, start: Floats, end: Floats, outward: Floats, at: tuple[float, ...]) -> tuple[Bools, Floats]:
+    """Whether nothing is above pieces at some fractions of their length (k, f), and the height of the foot below (k, f)."""
+    t = np.array(at)[None, :, None]
+    spots = start[:, None, :] + t * (end - start)[:, None, :]
+    spots[:, :, :2] += CLEAR_MM * outward[:, None, :]
+    spots = spots.reshape(-1, 3)
+    world = spots @ path.rotation
     free = ~scene.occluded(world, path.vector)
-    start, end, middle = start[free], end[free], middle[free]
+    foot = np.full(len(spots), 1e6)
     distance, _ = scene.first_hit(world[free], -path.vector)
-    foot = middle[:, 2] - distance
-    tall = np.maximum(start[:, 2], end[:, 2]) - foot > CLEAR_MM
-    return Rims(start[tall], end[tall], foot[tall])
+    foot[free] = np.maximum(spots[free, 2] - distance, -1e6)
+    return free.reshape(len(start), len(at)), foot.reshape(len(start), len(at))
 
 
 def rim_distance(points: Floats, start: Floats, end: Floats, foot: Floats) -> tuple[Floats, Floats]:
