@@ -15,6 +15,7 @@ from .drawing import Label, Line, rgb, side_by_side, text
 from .palette import DEPTH_FULL_MM, GAUGES, INCH_MM, INK, SURVEY_LINE, depth_colours, ramp
 from .render import BACKGROUND, SIZE, draw
 from .scene import Body, Part, Scene
+from .wording import tilt_words
 
 if TYPE_CHECKING:
     from ..survey import Survey
@@ -104,24 +105,6 @@ def framework_sheet(
     """Several views on one sheet, two in a row."""
     pictures = framework_pictures(cast, framework, views, arch=arch, labels=labels, others=others, size=size)
     return side_by_side(list(pictures.values()), columns=2, gap=10)
-
-
-def tilt_words(anteroposterior_deg: float, lateral_deg: float, arch: str | None) -> str:
-    """The path in words, from the tilt of the cast on the surveying table: which edge is lowered, and by how much.
-
-    Schools use "anterior tilt" in opposite ways, so the lowered edge is named instead (handbook section 1, tilt words).
-    """
-    parts = []
-    if abs(anteroposterior_deg) >= 0.05:
-        edge = "front" if anteroposterior_deg > 0 else "back"
-        parts.append(f"{edge} of the cast lowered {abs(anteroposterior_deg):.1f}°")
-    if abs(lateral_deg) >= 0.05:
-        plus = {"lower": "right", "upper": "left"}.get(arch or "")
-        minus = {"lower": "left", "upper": "right"}.get(arch or "")
-        side = plus if lateral_deg > 0 else minus
-        named = f"patient's {side} side" if side else f"{'+' if lateral_deg > 0 else '-'}X side"
-        parts.append(f"{named} lowered {abs(lateral_deg):.1f}°")
-    return ", ".join(parts) if parts else "at right angles to the occlusal plane (no tilt)"
 
 
 def tooth_labels(

@@ -15,7 +15,7 @@ from pathlib import Path as FilePath
 from PIL import Image
 
 from ..checks.result import Check
-from .wording import ComponentRow
+from .wording import ComponentRow, tilt_parts
 
 # In our own words, after the list of notices a tool without certification owes its users (handbook section 11).
 CAUTIONS = (
@@ -61,7 +61,7 @@ class ReportData:
     title, patient_code : as in the case file; a code, never a name
     arch : "upper" or "lower"
     date : ISO date and time as text
-    path_words, anteroposterior_deg, lateral_deg, tripod : path of placement; tripod marks (x, y, z) mm in the cast frame
+    path_words : why this path, in words; anteroposterior_deg, lateral_deg : its tilts; tripod : marks (x, y, z) mm in the cast frame
     chart : label and text, such as missing teeth
     mass_g : (low, high) g, a range; basis says how it was reached
     stages : name and seconds; versions, hashes : name and text
@@ -190,11 +190,13 @@ def _components(data: ReportData) -> str:
 
 
 def _path(data: ReportData) -> str:
+    front, side = tilt_parts(data.anteroposterior_deg, data.lateral_deg, data.arch)
     facts = [
-        ("In words", data.path_words or "not given"),
-        ("Front lowered", f"{data.anteroposterior_deg:+.1f}° (minus: back lowered)"),
-        (_side_words(data.arch), f"{data.lateral_deg:+.1f}° (minus: the other side)"),
+        ("Front to back", f"{front} ({data.anteroposterior_deg:+.1f}°)"),
+        ("Side to side", f"{side} ({data.lateral_deg:+.1f}°)"),
     ]
+    if data.path_words:
+        facts.insert(0, ("In words", data.path_words))
     body = _pairs(facts)
     if data.tripod:
         rows = [(str(i + 1), *(f"{c:.2f}" for c in point)) for i, point in enumerate(data.tripod)]
@@ -203,11 +205,6 @@ def _path(data: ReportData) -> str:
     else:
         body += "<p>No tripod marks are recorded.</p>"
     return _section("Path of placement", body, "path")
-
-
-def _side_words(arch: str) -> str:
-    side = {"lower": "right", "upper": "left"}.get(arch)
-    return f"Patient's {side} side lowered" if side else "X side lowered"
 
 
 def _preparation(data: ReportData) -> str:

@@ -38,6 +38,27 @@ def gauge_words(depth_mm: float) -> str:
     return f"{depth_mm:.2f} mm ({inch})" if inch else f"{depth_mm:.2f} mm"
 
 
+def tilt_parts(anteroposterior_deg: float, lateral_deg: float, arch: str | None) -> tuple[str, str]:
+    """The two tilts of the cast on the surveying table in words: front to back, and side to side; "none" below 0.05 degrees.
+
+    Schools use "anterior tilt" in opposite ways, so the lowered edge is named instead (handbook section 1, tilt words).
+    """
+    plus, minus = {"lower": ("patient's right", "patient's left"), "upper": ("patient's left", "patient's right")}.get(
+        arch or "", ("+X", "-X")
+    )
+    ends = (("front", "back"), (f"{plus} side", f"{minus} side"))
+    words = []
+    for degrees, (lowered, other) in zip((anteroposterior_deg, lateral_deg), ends, strict=True):
+        words.append("none" if abs(degrees) < 0.05 else f"{lowered if degrees > 0 else other} lowered {abs(degrees):.1f}°")
+    return words[0], words[1]
+
+
+def tilt_words(anteroposterior_deg: float, lateral_deg: float, arch: str | None) -> str:
+    """The path of placement in one phrase."""
+    named = [w for w in tilt_parts(anteroposterior_deg, lateral_deg, arch) if w != "none"]
+    return "cast tilted: " + ", ".join(named) if named else "at right angles to the occlusal plane (no tilt)"
+
+
 def component_rows(components: Sequence[Any]) -> tuple[ComponentRow, ...]:
     """Table rows in order of tooth, the connectors that cross the arch last."""
     rows = [(_order(c), i, describe(c)) for i, c in enumerate(components)]
