@@ -113,11 +113,11 @@ def _bad_faces(vertices: Floats, faces: Ints, rings: list[Ints], reach: float) -
     for index in (first, second, edge):
         bad[start[index]] = bad[end[index]] = True
     tree = cKDTree(a)
-    flap = tree.query(hit)[0] < FLAP_MM if len(hit) else np.zeros(0, dtype=bool)
+    flap = np.asarray(tree.query(hit)[0] < FLAP_MM, dtype=np.bool_) if len(hit) else np.zeros(0, dtype=np.bool_)
     places = np.concatenate([(a[first] + b[first]) / 2, (a[second] + b[second]) / 2, hit[flap]])
     if len(places):
         bad[start[np.unique(np.concatenate(tree.query_ball_point(places, reach)).astype(np.int64))]] = True
-    result: Bools = bad[faces].any(axis=1)
+    result = np.asarray(bad[faces].any(axis=1), dtype=np.bool_)
     result[hit_face[flap]] = True
     return result
 

@@ -106,7 +106,7 @@ class _Property(NamedTuple):
 
 class _Element(NamedTuple):
     name: str
-    count: int
+    entries: int
     properties: list[_Property]
 
     def column(self, *names: str) -> int:
@@ -138,14 +138,14 @@ def _ply_header(lines: list[str]) -> tuple[str, list[_Element]]:
                 form = words[1]
             elif words[0] == "element":
                 elements.append(_Element(words[1], int(words[2]), []))
-                check_count(elements[-1].count, words[1] + " entries")
+                check_count(elements[-1].entries, words[1] + " entries")
             elif words[0] == "property" and words[1] == "list":
                 elements[-1].properties.append(_Property(words[4], _PLY_TYPES[words[3]], _PLY_TYPES[words[2]]))
             elif words[0] == "property":
                 elements[-1].properties.append(_Property(words[2], _PLY_TYPES[words[1]]))
         except (IndexError, KeyError, ValueError):
             raise CastError(f"the PLY header line {line[:60]!r} makes no sense; export the scan again") from None
-    if form not in ("ascii", "binary_little_endian", "binary_big_endian") or any(e.count < 0 for e in elements):
+    if form not in ("ascii", "binary_little_endian", "binary_big_endian") or any(e.entries < 0 for e in elements):
         raise CastError(f"the PLY format {form[:30]!r} is unknown; export as binary_little_endian or STL")
     if not {"vertex", "face"} <= {e.name for e in elements}:
         raise CastError("the PLY file has no vertices or no faces (a point cloud?); export a surface")
@@ -153,7 +153,7 @@ def _ply_header(lines: list[str]) -> tuple[str, list[_Element]]:
 
 
 def _cut_short(element: _Element) -> CastError:
-    return CastError(f"cut short: the header promises {element.count:,} `{element.name}` entries, the file ends before; export it again")
+    return CastError(f"cut short: the header promises {element.entries:,} `{element.name}` entries, the file ends before; export it again")
 
 
 def _ply_binary(data: memoryview, elements: list[_Element], order: str) -> Raw:
@@ -161,10 +161,10 @@ def _ply_binary(data: memoryview, elements: list[_Element], order: str) -> Raw:
     for element in elements:
         if all(p.count_kind is None for p in element.properties):
             dtype = np.dtype([(f"p{i}", order + p.kind) for i, p in enumerate(element.properties)])
-            if len(data) - at < dtype.itemsize * element.count:
+            if len(data) - at < dtype.itemsize * element.entries:
                 raise _cut_short(element)
-            table = np.frombuffer(data, dtype, element.count, at)
-            at += dtype.itemsize * element.count
+            table = np.frombuffer(data, dtype, element.entries, at)
+            at += dtype.itemsize * element.entries
             if element.name == "vertex":
                 columns = [f"p{element.column(axis)}" for axis in "xyz"]
                 vertices = np.stack([table[c].astype(np.float64) for c in columns], axis=1)
@@ -186,17 +186,17 @@ def _ply_triangles(data: memoryview, at: int, element: _Element, order: str, wan
             return None
         fields += [(f"n{i}", order + p.count_kind), (f"p{i}", order + p.kind, 3)] if p.count_kind else [(f"p{i}", order + p.kind)]
     dtype = np.dtype(fields)
-    if len(data) - at < dtype.itemsize * element.count:
+    if len(data) - at < dtype.itemsize * element.entries:
         return None
-    table = np.frombuffer(data, dtype, element.count, at)
+    table = np.frombuffer(data, dtype, element.entries, at)
     if not np.all(table[f"n{wanted}"] == 3):
         return None
-    return at + dtype.itemsize * element.count, table[f"p{wanted}"].astype(np.int64)
+    return at + dtype.itemsize * element.entries, table[f"p{wanted}"].astype(np.int64)
 
 
 def _ply_walk(data: memoryview, at: int, element: _Element, order: str, wanted: int) -> tuple[int, Ints]:
     polygons: list[NDArray] = []
-    for _ in range(element.count):
+    for _ in range(element.entries):
         for i, p in enumerate(element.properties):
             size, entries = np.dtype(p.kind).itemsize, 1
             if p.count_kind is not None:
@@ -217,10 +217,10 @@ def _ply_ascii(data: bytes, elements: list[_Element]) -> Raw:
     lines = [line for line in data.splitlines() if line.strip()]
     at, vertices, faces, remarks = 0, np.zeros((0, 3)), np.zeros((0, 3), np.int64), []  # type: ignore[var-annotated]
     for element in elements:
-        rows = [line.split() for line in lines[at : at + element.count]]
-        if len(rows) < element.count:
+        rows = [line.split() for line in lines[at : at + element.entries]]
+        if len(rows) < element.entries:
             raise _cut_short(element)
-        at += element.count
+        at += element.entries
         try:
             if element.name == "vertex":
                 columns = [element.column(axis) for axis in "xyz"]

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..mesh import Bools, Floats, Mesh
+from ..mesh import Floats, Mesh
 from . import topology
 
 CELL_MM = 2.0
@@ -108,7 +108,7 @@ def relief(mesh: Mesh) -> Relief:
     mean_normal = _gather(cell, (normal[f] + normal[g]) * length[:, None])
     mean_normal /= np.maximum(np.linalg.norm(mean_normal, axis=1, keepdims=True), 1e-12)
     weight = np.bincount(cell, length)
-    return Relief(_gather(cell, middle * length[:, None]) / weight[:, None], mean_normal, np.bincount(cell, bend))
+    return Relief(_gather(cell, middle * length[:, None]) / weight[:, None], mean_normal, np.bincount(cell, bend).astype(np.float64))
 
 
 def _gather(cell: np.ndarray, values: Floats) -> Floats:

@@ -49,13 +49,13 @@ def clean(mesh: Mesh) -> tuple[Mesh, list[str]]:
 def _finite(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, Ints]:
     # float32 overflow in a damaged file shows as huge numbers as often as infinities
     good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < 1e7).all(axis=1)
-    bad = ~good[faces].all(axis=1)
+    bad = np.asarray(~np.asarray(good)[faces].all(axis=1), dtype=np.bool_)
     if bad.any():
         if bad.mean() > BAD_POINTS_SHARE:
             raise CastError(f"{int(bad.sum()):,} of {len(faces):,} triangles have coordinates that are no numbers; export the scan again")
         changes.append(f"{int(bad.sum())} triangles with coordinates that are no numbers removed")
         faces = faces[~bad]
-    return np.where(good[:, None], vertices, 0.0), faces
+    return np.where(np.asarray(good)[:, None], vertices, 0.0), faces
 
 
 def weld(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, Ints]:
@@ -248,6 +248,6 @@ def _outward(vertices: Floats, faces: Ints, changes: list[str]) -> Ints:
         nest = sum(topology.inside(vertices, faces[label == outer], probe) for outer in closed[:i]) if i < 50 else 0
         turn[piece] = (volume[piece] < 0) != (nest % 2 == 1)
     if turn.any():
-        changes.append(f"{int(turn.sum())} inside-out surface turned to face outward" if turn.sum() == 1 else f"{int(turn.sum())} inside-out surfaces turned")
+        changes.append(f"{int(turn.sum())} inside-out surfaces turned to face outward")
         faces = np.where(turn[label][:, None], faces[:, ::-1], faces)
     return faces

@@ -191,8 +191,8 @@ def encode_3mf(mesh: Mesh) -> bytes:
 
     Coordinates carry 6 decimals (a millionth of a millimetre).
     """
-    points = "\n".join('<vertex x="%.6f" y="%.6f" z="%.6f"/>' % tuple(p) for p in mesh.vertices.tolist())
-    triangles = "\n".join('<triangle v1="%d" v2="%d" v3="%d"/>' % tuple(f) for f in mesh.faces.tolist())
+    points = "\n".join(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in (mesh.vertices + 0.0).tolist())
+    triangles = "\n".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces.tolist())
     model = (
         f'<?xml version="1.0" encoding="UTF-8"?>\n<model unit="millimeter" xml:lang="en-US" xmlns="{_CORE}">\n'
         f'<resources><object id="1" type="model"><mesh>\n<vertices>\n{points}\n</vertices>\n<triangles>\n{triangles}\n'

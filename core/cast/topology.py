@@ -15,23 +15,23 @@ class Edges(NamedTuple):
     """Half-edge h of face h // 3 runs from its corner h % 3 to the next. Half-edges sorted by undirected edge.
 
     half : (3m, 2) start and end vertex; order : (3m,) half-edge numbers sorted by edge; first : (e,) where each edge starts
-    in `order`; count : (e,) faces at each edge
+    in `order`; faces_at : (e,) how many faces meet there
     """
 
     half: Ints
     order: Ints
     first: Ints
-    count: Ints
+    faces_at: Ints
 
     def of_count(self, count: int) -> Ints:
         """(k, count) half-edge numbers of all edges with that many faces."""
-        at = self.first[self.count == count]
+        at = self.first[self.faces_at == count]
         return self.order[at[:, None] + np.arange(count)]
 
     @property
     def crowded(self) -> Ints:
         """Half-edges on edges with more than two faces."""
-        return self.order[np.repeat(self.count > 2, self.count)]
+        return self.order[np.repeat(self.faces_at > 2, self.faces_at)]
 
 
 def edges_of(faces: Ints) -> Edges:
@@ -154,7 +154,7 @@ def piece_sizes(vertices: Floats, faces: Ints, label: Ints, count: int) -> tuple
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
     np.minimum.at(low, label, corner.min(axis=1))
     np.maximum.at(high, label, corner.max(axis=1))
-    return np.bincount(label, area, minlength=count), np.linalg.norm(high - low, axis=1)
+    return np.bincount(label, area, minlength=count).astype(np.float64), np.linalg.norm(high - low, axis=1)
 
 
 def inside(vertices: Floats, faces: Ints, point: Floats) -> bool:

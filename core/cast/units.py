@@ -10,7 +10,15 @@ from ..errors import CastError
 from ..mesh import Floats
 
 MILLIMETRES = {"millimetre": 1.0, "inch": 25.4, "centimetre": 10.0, "metre": 1000.0, "micrometre": 0.001, "foot": 304.8}
-DECLARED = {"millimeter": "millimetre", "inch": "inch", "centimeter": "centimetre", "meter": "metre", "micron": "micrometre", "foot": "foot"}
+DECLARED = {
+    "millimeter": "millimetre",
+    "inch": "inch",
+    "centimeter": "centimetre",
+    "meter": "metre",
+    "micron": "micrometre",
+    "foot": "foot",
+}
+"""3MF's words for units"""
 USUAL_MM = (45.0, 95.0)
 """Largest dimension of a full-arch scan or a trimmed cast: arch width 55-65 mm with gingiva, casts to about 90 (handbook
 section 10: intermolar width 44-54 mm plus half a molar each side; common practice for cast bases)."""
@@ -56,16 +64,17 @@ def find_unit(size: float, declared: str | None, *, any_size: bool = False) -> U
     usual = [u for u, f in MILLIMETRES.items() if u != "foot" and USUAL_MM[0] <= size * f <= USUAL_MM[1]]
     possible = [u for u, f in MILLIMETRES.items() if u != "foot" and POSSIBLE_MM[0] <= size * f <= POSSIBLE_MM[1]]
     if not possible:
-        raise CastError(f"its largest dimension is {size:.4g}: in no usual unit is that a dental arch (30 to 90 mm); export it in millimetres")
+        raise CastError(f"its largest dimension is {size:.4g}: in no unit is that a dental arch (30 to 90 mm); export it in millimetres")
     name = (usual or possible)[0]
     factor = MILLIMETRES[name]
     remark = "" if name == "millimetre" else f"scaled from {name} to mm (largest dimension {size:.4g} in the file, {size * factor:.1f} mm)"
     doubts = [u for u in possible if u != name]
     question = ""
+    wide = f"{size * factor:.0f} mm wide"
     if named and named != name:
-        question = f"the file declares {declared}, which would make it {size * MILLIMETRES[named]:.4g} mm wide; {name} is taken. Is that right?"
+        question = f"is {name} right ({wide})? The file declares {declared}, which would make it {size * MILLIMETRES[named]:.4g} mm wide"
     elif name != "millimetre" and doubts:
-        question = f"is the file in {name} ({size * factor:.0f} mm wide, taken) or in {doubts[0]} ({size * MILLIMETRES[doubts[0]]:.0f} mm wide)?"
+        question = f"is the file in {name} ({wide}, taken) or in {doubts[0]} ({size * MILLIMETRES[doubts[0]]:.0f} mm wide)?"
     elif not usual:
-        question = f"the scan is {size * factor:.0f} mm wide, which is unusual for an arch (45 to 95 mm). Is the unit {name}, and is the arch whole?"
+        question = f"is the unit {name}, and is the arch whole? The scan is {wide}, unusual for an arch (45 to 95 mm)"
     return Unit(name, factor, remark, question)

@@ -1,0 +1,105 @@
+"""Arguments in, exit code out."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from ... import __version__
+from ..errors import ClaspwrightError
+from .console import Console
+
+CAUTION = "Not a certified medical device: what it designs is for a qualified person to judge and to approve."
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        """One line instead of argparse's usage and error."""
+        self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
+def _degrees(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value) or abs(value) > 45.0:
+        raise argparse.ArgumentTypeError(f"{text} is no tilt; give degrees from -45 to 45")
+    return value
+
+
+def _parser() -> argparse.ArgumentParser:
+    what = "Metal frameworks for removable partial dentures, from a scanned cast."
+    parser = _Parser(prog="claspwright", description=what, epilog=CAUTION)
+    parser.add_argument("--version", action="version", version=f"claspwright {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+
+    build = commands.add_parser("build", help="design the framework of a case", epilog=CAUTION)
+    build.add_argument("case", metavar="CASE.json", help="case file")
+    build.add_argument("--quick", action="store_true", help="coarse preview, not for making")
+    _common(build)
+
+    survey = commands.add_parser("survey", help="height of contour and undercut of a cast for one path", epilog=CAUTION)
+    survey.add_argument("cast", metavar="CAST", help="scan: STL, PLY, OBJ or 3MF")
+    survey.add_argument(
+        "--tilt", nargs=2, type=_degrees, default=(0.0, 0.0), metavar=("AP", "LAT"),
+        help="tilt of the cast in degrees: anterior down positive, X side (right in an occlusal view) down positive",
+    )  # fmt: skip
+    survey.add_argument("--keep-frame", action="store_true", help="keep the file's own axes (Z occlusal, mm); any solid will do")
+    survey.add_argument("--arch", choices=("upper", "lower"), help="which arch; guessed when left out")
+    survey.add_argument("--base", action="store_true", help="close an open scan with a trimmed base first")
+    survey.add_argument("--labels", metavar="FILE.npy", help="FDI numbers, one a triangle or one a point of the scan (0 gum)")
+    _common(survey)
+
+    sample = commands.add_parser("sample", help="make a made-up cast with its ground truth")
+    sample.add_argument("name", metavar="NAME", help="which cast; `list` shows the names")
+    sample.add_argument("--seed", type=int, help="another seed makes another patient")
+    sample.add_argument("--triangles", type=int, metavar="N", help="wished number of triangles")
+    sample.add_argument("--noise", type=float, metavar="MM", help="scan noise, standard deviation in mm")
+    sample.add_argument("--open", action="store_true", help="open surface as from an intra-oral scanner, without base")
+    _common(sample, output_needed=False)
+    return parser
+
+
+def _common(parser: argparse.ArgumentParser, *, output_needed: bool = True) -> None:
+    parser.add_argument("-o", "--output", metavar="DIR", required=output_needed, help="folder for the results; made when missing")
+    parser.add_argument("--json", action="store_true", help="result as one JSON document on stdout")
+    parser.add_argument("--quiet", action="store_true", help="no progress on stderr")
+
+
+def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
+    # each command is loaded only when it runs: `--help` and bad arguments answer at once
+    if name == "build":
+        from .build import run as build
+
+        return build
+    if name == "survey":
+        from .survey import run as survey
+
+        return survey
+    from .sample import run as sample
+
+    return sample
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command. Returns the exit code: 0 success, 1 failed check or stopped, 2 bad input."""
+    try:
+        options = _parser().parse_args(argv)
+    except SystemExit as end:  # argparse ends this way after --help and after an error
+        return end.code if isinstance(end.code, int) else 2
+    console = Console(as_json=options.json, quiet=options.quiet)
+    try:
+        return _command(options.command)(options, console)
+    except ClaspwrightError as error:
+        console.fail(str(error))
+        return error.exit_code
+    except MemoryError:
+        console.fail("not enough memory for this cast; reduce the scan or close other programs")
+        return 2
+    except KeyboardInterrupt:
+        console.fail("stopped; nothing half-written is left")
+        return 1
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 1
