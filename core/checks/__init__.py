@@ -1,28 +1,49 @@
 """Checks of a finished framework: each a pure function that returns a Check; `run_checks` runs all that can be run."""
 
+from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
+from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
 from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
 from .intersections import check_self_intersection, self_crossings
 from .result import Check, Landmarks, Status, worst
+from .run import CheckInput, region_from_solid, run_checks
+from .thickness import Region, Thickness, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
 
 __all__ = [
     "RIGID_LIMIT_MM",
     "TIP_TOLERANCE_MM",
+    "ArmSpec",
     "Check",
+    "CheckInput",
     "Entries",
+    "FaceGaps",
     "Landmarks",
+    "Region",
     "Status",
+    "Thickness",
     "TipSpec",
+    "check_arm",
+    "check_feather_edges",
+    "check_fitting_surface",
+    "check_margin_distance",
+    "check_mass",
     "check_one_body",
     "check_outward",
+    "check_overlap",
+    "check_rest_contact",
     "check_rigid",
     "check_scale",
     "check_self_intersection",
+    "check_thickness",
     "check_tip",
     "check_triangles",
     "check_watertight",
     "entry_depth",
+    "face_gaps",
+    "local_thickness",
+    "region_from_solid",
     "rigid_entries",
+    "run_checks",
     "self_crossings",
     "worst",
 ]

@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..mesh import Bools, Floats, Mesh
 from .rays import Rays
@@ -35,7 +36,8 @@ TIP_SOURCE = "gauge 0.25 / 0.50 / 0.75 mm (McCracken's, Stewart's); tolerance is
 class TipSpec:
     """A part that is meant to enter an undercut: the retentive third of a clasp arm, the tip of a bar clasp.
 
-    region : a boolean mask over framework vertices, or a function from points (k, 3) to such a mask; or a ball by centre and radius_mm
+    region : a boolean mask over framework vertices, or a function from points (k, 3) to such a mask; or balls of radius_mm round `centre`,
+        one point (3,) or many (k, 3)
     planned_mm : depth of undercut the tip is designed to engage
     """
 
@@ -54,7 +56,8 @@ class TipSpec:
             return np.asarray(self.region, dtype=bool)
         if self.centre is None:
             return np.zeros(len(mesh.vertices), dtype=bool)
-        return np.linalg.norm(mesh.vertices - self.centre, axis=1) <= self.radius_mm
+        distance, _ = cKDTree(np.reshape(self.centre, (-1, 3))).query(mesh.vertices, distance_upper_bound=self.radius_mm)
+        return np.isfinite(distance)
 
 
 def _shifts(up: Floats, horizontal_only: bool) -> Floats:

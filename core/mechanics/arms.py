@@ -1,7 +1,8 @@
 """Clasp arms as beams in closed form: straight with a linear taper, and curved to a circular arc (handbook 8.3; Roark, Timoshenko).
 
-A first estimate from length and end sections. The beam is built in where it leaves the rigid part, loaded at the tip, linear and small in
-deflection. Real clasps give under their root and touch along their length: see `arm_stiffness` for the band that is handed back.
+A first estimate from length, end sections and the angle the arm curves through. The beam is built in where it leaves the rigid part,
+loaded at the tip, linear and small in deflection. Real clasps give under their root and touch along their length: see `arm_stiffness`
+for the band that is handed back.
 """
 
 from __future__ import annotations
@@ -62,9 +63,23 @@ def arc_stiffness_out_of_plane(
     return float(1.0 / (radius_mm**3 * (bending + twisting)))
 
 
+def _lever(arm: Arm, fraction: Floats) -> Floats:
+    """(k,) bending moment per newton of tip load, mm, at fractions of the length from the tip: L x straight, R sin(angle) on an arc."""
+    t = np.radians(arm.arc_deg)
+    if t < 0.05:
+        return arm.length_mm * fraction
+    return arm.length_mm / t * np.sin(t * fraction)
+
+
 def tip_stiffness(arm: Arm, modulus_mpa: float) -> float:
-    """N/mm at the tip, away from the tooth. Exact for a straight tapered arm and for a uniform arc; else the factors are multiplied."""
-    return straight_stiffness(modulus_mpa, arm.base, arm.length_mm, arm.taper) * arc_factor(arm.arc_deg)
+    """N/mm at the tip for a load off the tooth, in the plane of the arm (exact beam theory; curved and tapered arms by quadrature)."""
+    if np.radians(arm.arc_deg) < 0.05:
+        return straight_stiffness(modulus_mpa, arm.base, arm.length_mm, arm.taper)
+    x = np.linspace(0.0, 1.0, 401)
+    size = arm.taper + (1.0 - arm.taper) * x
+    give = _lever(arm, x) ** 2 / (modulus_mpa * arm.base.inertia * size**4)
+    weights = np.r_[1.0, np.tile([4.0, 2.0], 199), 4.0, 1.0] / 1200.0  # Simpson
+    return float(1.0 / (arm.length_mm * (weights @ give)))
 
 
 def arm_stiffness(arm: Arm, material: Material) -> Range:
@@ -86,19 +101,23 @@ def arm_stiffness(arm: Arm, material: Material) -> Range:
 
 
 def stress_along(arm: Arm, tip_force_n: float, fraction: Floats) -> Floats:
-    """Bending stress, MPa, at fractions of the length from the tip (0) to the shoulder (1); straight tapered arm."""
+    """Bending stress, MPa, at fractions of the length from the tip (0) to the shoulder (1)."""
     x = np.asarray(fraction, dtype=np.float64)
     size = arm.taper + (1.0 - arm.taper) * x
-    return tip_force_n * arm.length_mm * x * arm.base.outer / (arm.base.inertia * size**3)
+    return tip_force_n * np.abs(_lever(arm, x)) * arm.base.outer / (arm.base.inertia * size**3)
 
 
 def peak_stress(arm: Arm, tip_force_n: float) -> tuple[float, float]:
-    """(MPa, fraction of the length from the tip): the highest bending stress of a straight tapered arm and where it is.
+    """(MPa, fraction of the length from the tip): the highest bending stress of an arm and where it is.
 
-    With a taper under 2/3 the peak lies at taper / (2 (1 - taper)) from the tip (mid-arm for 2:1), else at the shoulder.
+    A straight arm with a taper under 2/3 has its peak at taper / (2 (1 - taper)) from the tip (mid-arm for 2:1), else at the shoulder.
     """
-    at = 1.0 if arm.taper >= 2.0 / 3.0 else arm.taper / (2.0 * (1.0 - arm.taper))
-    return float(stress_along(arm, tip_force_n, np.array([at]))[0]), float(at)
+    if np.radians(arm.arc_deg) < 0.05:
+        at = 1.0 if arm.taper >= 2.0 / 3.0 else arm.taper / (2.0 * (1.0 - arm.taper))
+        return float(stress_along(arm, tip_force_n, np.array([at]))[0]), float(at)
+    x = np.linspace(0.0, 1.0, 1001)
+    stress = stress_along(arm, tip_force_n, x)
+    return float(stress.max()), float(x[stress.argmax()])
 
 
 @dataclass(frozen=True)

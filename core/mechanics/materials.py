@@ -69,17 +69,17 @@ MATERIALS: dict[str, Material] = {
     m.name: m
     for m in (
         _material("cocr_cast", "cast cobalt-chromium", (200, 220, 230), (500, 600, 700), (2, 4, 12), (8.3, 8.35, 8.4), _MEMORY),
-        _material("cocr_laser", "laser-melted cobalt-chromium", (200, 213, 246), (640, 695, 750), (8.8, 9.9, 11.0), (8.3, 8.4, 8.5), _LASER),
+        _material("cocr_laser", "laser-melted Co-Cr", (200, 213, 246), (640, 695, 750), (8.8, 9.9, 11.0), (8.3, 8.4, 8.5), _LASER),
         _material("cpti", "commercially pure titanium", (103, 107, 110), (275, 380, 480), (15, 20, 25), (4.5, 4.51, 4.52), _MEMORY, 0.34),
         _material(
             "ti64", "titanium alloy Ti-6Al-4V", (110, 114, 117), (830, 880, 1100), (5, 9, 12), (4.42, 4.43, 4.44),
             f"{_MEMORY}; ASM data sheets, from memory", 0.34,
         ),
         _material("gold_iv", "type IV gold, hardened", (91, 95, 100), (340, 420, 500), (4, 8, 20), (15, 15.5, 16), _MEMORY, 0.4),
-        _material("wire_ptaupd", "platinum-gold-palladium wire", (105, 110, 115), (550, 700, 850), (8, 11, 15), (14.5, 15, 15.5), _MEMORY, 0.38),
+        _material("wire_ptaupd", "Pt-Au-Pd wire", (105, 110, 115), (550, 700, 850), (8, 11, 15), (14.5, 15, 15.5), _MEMORY, 0.38),
         _material("wire_stainless", "stainless steel wire", (180, 190, 200), (1000, 1250, 1500), (1, 3, 6), (7.8, 7.9, 8.0), _MEMORY),
         _material("wire_cocrni", "cobalt-chromium-nickel wire", (190, 195, 200), (700, 1050, 1400), (1, 5, 10), (8.2, 8.3, 8.4), _MEMORY),
-        _material("peek", "PEEK", (3.6, 3.74, 5.1), (90, 95, 110), (20, 30, 45), (1.28, 1.30, 1.32), "Materials 2021;14:408, table 2; makers", 0.4),
+        _material("peek", "PEEK", (3.6, 3.74, 5.1), (90, 95, 110), (20, 30, 45), (1.28, 1.30, 1.32), "Materials 2021;14:408; makers", 0.4),
         _material("acetal", "acetal (POM)", (2.6, 3.15, 3.2), (60, 65, 70), (15, 30, 60), (1.40, 1.41, 1.42), "same table; makers", 0.37),
         _material("polyamide", "polyamide", (1.2, 1.44, 1.8), (40, 50, 60), (30, 60, 100), (1.0, 1.1, 1.15), "same table; makers", 0.4),
     )

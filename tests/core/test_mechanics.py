@@ -117,6 +117,22 @@ def test_case_5_curved_arm():
 
 
 @pytest.mark.parametrize("arc, factor", [(60, 1.247), (90, 1.645), (120, 2.423), (150, 3.92), (180, 6.58)])
+def test_curved_arm_uniform_and_tapered(arc, factor):
+    """The uniform arc is the closed form; with a taper, strain energy by quadrature; shoulder stress is F R sin(arc) c / I."""
+    section, length, t = half_round(0.8), 12.0, np.radians(arc)
+    assert tip_stiffness(Arm(length, section, 1.0, arc), 220e3) == near(factor * tip_stiffness(Arm(length, section, 1.0), 220e3))
+    radius = length / t
+    size = lambda s: 0.5 + 0.5 * s / t  # noqa: E731
+    give = quad(lambda s: radius * (radius * np.sin(s)) ** 2 / (220e3 * section.inertia * size(s) ** 4), 0, t)[0]
+    arm = Arm(length, section, 0.5, arc)
+    assert tip_stiffness(arm, 220e3) == pytest.approx(1 / give, rel=1e-5)
+    shoulder = radius * np.sin(t) * section.outer / section.inertia
+    assert stress_along(arm, 1.0, np.array([1.0]))[0] == pytest.approx(shoulder, abs=1e-9)
+    highest, at = peak_stress(arm, 1.0)
+    assert highest >= shoulder and 0 < at < 1
+
+
+@pytest.mark.parametrize("arc, factor", [(60, 1.247), (90, 1.645), (120, 2.423), (150, 3.92), (180, 6.58)])
 def test_arc_factor_table_and_energy(arc, factor):
     t = np.radians(arc)
     assert arc_factor(arc) == near(factor)

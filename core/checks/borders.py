@@ -1,0 +1,132 @@
+"""Borders and numbers of the trade: distance of connectors to the gingival margin, feather edges, arms, mass."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..mechanics import Arm, Material, estimate_arm, mass
+from ..mesh import Bools, Floats, Mesh
+from .insertion import densified
+from .result import NO_LANDMARKS, Check, Landmarks, Status, as_place
+
+# Lower: 4 mm, 3 accepted (teaching manuals differ). Upper: 6 mm, 5 accepted (5 to 6 in teaching manuals), or on the teeth.
+MARGIN_MM = {"lower": (3.0, 4.0), "upper": (5.0, 6.0)}
+MARGIN_SOURCE = "lower 4 mm (3 accepted), upper 6 mm (5 accepted) from gingival margins: common practice, sources differ"
+# Cast Co-Cr circumferential arms at 0.25 mm: 15 mm (Bates; Davenport et al., Br Dent J 2001, from memory); under 10 refused (own limit).
+ARM_LENGTH_MM = (10.0, 15.0)
+FEATHER_DEG = 30.0
+FEATHER_MM = 5.0  # own limit: total length of edges sharper than 30 degrees that is worth a look
+# Titanium and Co-Cr frameworks of one design differed by 1.3 to 3.9 g (Mori et al., J Oral Rehabil 1997;24:238): 340 to 1030 mm3 of metal.
+USUAL_MM3 = (340.0, 1030.0)
+CREDIBLE_MM3 = (100.0, 4000.0)
+
+
+@dataclass(frozen=True)
+class ArmSpec:
+    """A clasp arm as made, for the closed-form estimate. cast_circumferential : the length rule for such arms applies."""
+
+    id: str
+    tooth: int
+    arm: Arm
+    undercut_mm: float
+    cast_circumferential: bool = True
+
+
+def check_margin_distance(
+    framework: Mesh, mask: Bools, name: str, margins: Mapping[int, Floats], arch: str, landmarks: Landmarks = NO_LANDMARKS
+) -> Check:
+    """Least straight distance from the metal of a major connector (mask over vertices) to any gingival margin (each (k, 3) mm)."""
+    least, wanted = MARGIN_MM[arch]
+    check_id = f"form.margin.{name}"
+    if not np.all(mask[framework.faces], axis=1).any() or not margins:
+        return Check(check_id, "skip", None, wanted, "mm", "", MARGIN_SOURCE, "no connector metal or no margins were given")
+    points = np.concatenate([np.reshape(m, (-1, 3)) for m in margins.values()])
+    teeth = np.concatenate([np.full(len(np.reshape(m, (-1, 3))), fdi) for fdi, m in margins.items()])
+    metal = densified(framework, np.all(mask[framework.faces], axis=1))
+    distance, nearest = cKDTree(metal).query(points)
+    at = int(distance.argmin())
+    value, place = float(distance[at]), metal[nearest[at]]
+    status: Status = "fail" if value < least else "warn" if value < wanted else "pass"
+    words = f"nearest to the margin of {teeth[at]}: {value:.2f} mm (wanted {wanted:g}, at least {least:g})"
+    limit = least if status == "fail" else wanted
+    return Check(check_id, status, value, limit, "mm", landmarks.describe(place), MARGIN_SOURCE, words, as_place(place))
+
+
+def interior_angles(mesh: Mesh) -> tuple[Floats, Floats, Floats]:
+    """For each edge of a closed mesh: angle of the metal inside it (degrees), length (mm), middle (e, 3)."""
+    half = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    face = np.repeat(np.arange(len(mesh.faces)), 3)
+    n = len(mesh.vertices)
+    forward, backward = half[:, 0] * n + half[:, 1], half[:, 1] * n + half[:, 0]
+    order = np.argsort(forward)
+    position = np.searchsorted(forward[order], backward).clip(max=max(len(forward) - 1, 0))
+    twin = order[position]
+    ok = (forward[twin] == backward) & (half[:, 0] < half[:, 1])
+    f, g, edge = face[ok], face[twin[ok]], half[ok]
+    direction = mesh.vertices[edge[:, 1]] - mesh.vertices[edge[:, 0]]
+    length = np.linalg.norm(direction, axis=1)
+    nf, ng = mesh.face_normals[f], mesh.face_normals[g]
+    sine = np.einsum("ij,ij->i", np.cross(nf, ng), direction) / np.maximum(length, 1e-12)
+    turn = np.degrees(np.arctan2(sine, np.einsum("ij,ij->i", nf, ng)))  # positive over a convex edge
+    return 180.0 - turn, length, mesh.vertices[edge].mean(axis=1)
+
+
+def check_feather_edges(framework: Mesh, landmarks: Landmarks = NO_LANDMARKS) -> Check:
+    """Total length of edges where the metal runs out thinner than 30 degrees. Slivers shorter than 0.02 mm are left out."""
+    angle, length, middle = interior_angles(framework)
+    sharp = (angle < FEATHER_DEG) & (length > 0.02)
+    total = float(length[sharp].sum())
+    place = None
+    words = f"{total:.1f} mm of edge are sharper than {FEATHER_DEG:g} degrees"
+    if sharp.any():
+        # The place where most of it lies together, not a chance spot.
+        points = middle[sharp]
+        near = cKDTree(points).query_ball_point(points, 1.5)
+        place = points[int(np.argmax([length[sharp][i].sum() for i in near]))]
+    status: Status = "warn" if total > FEATHER_MM else "pass"
+    source = "junctions without knife edges (common practice); amount: own limit"
+    return Check("form.feather", status, total, FEATHER_MM, "mm", landmarks.describe(place), source, words, as_place(place))
+
+
+def check_arm(spec: ArmSpec, material: Material) -> tuple[Check, Check]:
+    """Length and peak stress of one retentive arm, by the closed-form beam; stress as a likely value with its band in words."""
+    least, wanted = ARM_LENGTH_MM
+    length = spec.arm.length_mm
+    where = f"tooth {spec.tooth}"
+    if not spec.cast_circumferential:
+        first = Check(f"arm.length.{spec.id}", "pass", length, None, "mm", where, "bar clasps: no least length", f"{length:.1f} mm long")
+    else:
+        status: Status = "fail" if length < least else "warn" if length < wanted else "pass"
+        source = "Davenport et al., Br Dent J 2001 (from memory): 15 mm for cast Co-Cr at 0.25 mm; under 10 mm: own limit"
+        words = f"{length:.1f} mm from the start of the taper to the tip"
+        if status != "pass":
+            words += "; a bar clasp or a wire would be more flexible"
+        first = Check(f"arm.length.{spec.id}", status, length, least if status == "fail" else wanted, "mm", where, source, words)
+    estimate = estimate_arm(spec.arm, material, spec.undercut_mm)
+    stress = estimate.peak_stress_mpa
+    verdict: Status = "fail" if estimate.exceeds_proof else "warn" if estimate.exceeds_allowable else "pass"
+    words = (
+        f"peak bending stress {stress} at {1 - estimate.peak_at:.0%} of the way from shoulder to tip; force on the tooth {estimate.force}"
+    )
+    limit = estimate.proof_mpa if verdict == "fail" else estimate.allowable_mpa
+    source = f"{material.label}: {material.source}; tapered beam in closed form, an estimate with a band"
+    return first, Check(f"arm.stress.{spec.id}", verdict, stress.likely, limit, "MPa", where, source, words)
+
+
+def check_mass(framework: Mesh, material: Material) -> Check:
+    """Volume of metal against that of published frameworks; mass as a range."""
+    volume = framework.volume
+    grams = mass(max(volume, 0.0), material)
+    low, high = CREDIBLE_MM3
+    status: Status = "pass" if low <= volume <= high else "fail"
+    words = f"{volume:.0f} mm3 of metal, {grams.low:.1f} to {grams.high:.1f} g of {material.label}"
+    if status == "pass" and not USUAL_MM3[0] <= volume <= USUAL_MM3[1]:
+        status = "warn"
+        words += f"; frameworks in a published series held {USUAL_MM3[0]:.0f} to {USUAL_MM3[1]:.0f} mm3"
+    source = "Mori et al., J Oral Rehabil 1997;24:238: titanium and Co-Cr frameworks differed by 1.3 to 3.9 g"
+    limit = USUAL_MM3[1] if volume > USUAL_MM3[0] else USUAL_MM3[0]
+    return Check("form.mass", status, volume, limit, "mm3", "", source, words)

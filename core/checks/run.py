@@ -1,0 +1,145 @@
+"""All checks of one framework, in the order in which a reader wants them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import GeometryError
+from ..mechanics import MATERIALS, Material
+from ..mesh import Bools, Floats, Mesh
+from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
+from .fit import check_fitting_surface, check_overlap, check_rest_contact, face_gaps
+from .insertion import TipSpec, check_rigid, check_tip
+from .intersections import check_self_intersection
+from .rays import Rays
+from .result import Check, Landmarks
+from .thickness import Region, check_thickness, local_thickness
+from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
+
+CONNECTORS = ("bar", "strap")
+
+
+@dataclass(frozen=True, eq=False)
+class CheckInput:
+    """What the checks look at; everything in one frame, mm, framework seated. What is missing makes its checks "skip".
+
+    framework : the finished metal
+    path : (3,) unit vector off the teeth
+    arch : "upper" or "lower"
+    prepared : closed cast with rest seats and guide planes, no block-out; master : the same with block-out and relief
+    tips : retentive parts that are meant to enter undercuts
+    regions : named parts with their kind ("clasp", "rest", "bar", "strap", "plate", "lattice") and vertex mask
+    margins : gingival margin (k, 3) of each tooth; teeth : a point (3,) on each tooth, to name places
+    arms : retentive arms for the closed-form estimate; material : alloy
+    """
+
+    framework: Mesh
+    path: Floats
+    arch: str
+    prepared: Mesh | None = None
+    master: Mesh | None = None
+    tips: tuple[TipSpec, ...] = ()
+    regions: tuple[Region, ...] = ()
+    margins: Mapping[int, Floats] = field(default_factory=dict)
+    teeth: Mapping[int, Floats] = field(default_factory=dict)
+    arms: tuple[ArmSpec, ...] = ()
+    material: Material = MATERIALS["cocr_laser"]
+
+    @property
+    def landmarks(self) -> Landmarks:
+        """Teeth and margins as named points."""
+        named = [(fdi, np.reshape(p, (-1, 3))) for fdi, p in [*self.teeth.items(), *self.margins.items()]]
+        if not named:
+            return Landmarks(np.zeros((0, 3)), np.zeros(0, dtype=np.int64))
+        return Landmarks(np.concatenate([p for _, p in named]), np.concatenate([np.full(len(p), fdi) for fdi, p in named]))
+
+    def __post_init__(self) -> None:
+        if self.arch not in ("upper", "lower"):
+            raise GeometryError(f'checks: arch must be "upper" or "lower", not {self.arch!r}')
+        n = len(self.framework.vertices)
+        for region in self.regions:
+            if len(region.mask) != n:
+                raise GeometryError(
+                    f"checks: the mask of region {region.id} has {len(region.mask)} entries, the framework has {n} vertices"
+                )
+
+
+def run_checks(data: CheckInput, step: Callable[[str], None] = lambda _: None) -> tuple[Check, ...]:
+    """Run everything. `step` is called with a word before each group (it may raise Cancelled).
+
+    A framework that is not a sound solid is not measured further where the measure would mean nothing ("skip").
+    """
+    marks = data.landmarks
+    step("solid")
+    found = solid_checks(data.framework, marks)
+    sound = all(c.status != "fail" for c in found if c.id in ("solid.watertight", "solid.scale", "solid.outward"))
+    if not sound:
+        reason = "not measured: the framework is not a sound solid, see above"
+        return (
+            *found,
+            *(Check(name, "skip", None, None, "", "", "", reason) for name in ("insertion.rigid", "fit.surface", "form.thickness")),
+        )
+    step("insertion")
+    found += insertion_checks(data, marks)
+    step("fit")
+    found += fit_checks(data, marks)
+    step("form")
+    found += form_checks(data, marks)
+    for spec in data.arms:
+        found += check_arm(spec, data.material)
+    return tuple(found)
+
+
+def solid_checks(framework: Mesh, marks: Landmarks) -> list[Check]:
+    """Closed, one body, outward, plausible size, no crossing, triangle shapes."""
+    checks = [check_watertight(framework, marks), check_one_body(framework, marks), check_outward(framework, marks), check_scale(framework)]
+    if len(framework.faces):
+        checks += [check_self_intersection(framework, marks), check_triangles(framework)]
+    return checks
+
+
+def insertion_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
+    """Rigid metal and each tip against the prepared cast, along the path."""
+    if data.prepared is None:
+        return [Check("insertion.rigid", "skip", None, None, "mm", "", "", "no prepared cast was given")]
+    scene = Rays(data.prepared)
+    rigid = check_rigid(data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene)
+    return [rigid, *(check_tip(data.framework, scene, data.path, tip, marks) for tip in data.tips)]
+
+
+def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
+    """Fitting surface against the master cast, common volume with the prepared cast, rests on their seats."""
+    found: list[Check] = []
+    if data.master is None:
+        found.append(Check("fit.surface", "skip", None, None, "mm", "", "", "no master cast was given"))
+    else:
+        found.append(check_fitting_surface(data.framework, data.master, marks))
+    if data.prepared is None:
+        return [*found, Check("fit.overlap", "skip", None, None, "mm3", "", "", "no prepared cast was given")]
+    found.append(check_overlap(data.framework, data.prepared, marks))
+    rests = [r for r in data.regions if r.kind == "rest"]
+    if rests:
+        gaps = face_gaps(data.framework, data.prepared)
+        found += [check_rest_contact(data.framework, r.mask, r.id, gaps, data.path, marks) for r in rests]
+    return found
+
+
+def form_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
+    """Thickness, feather edges, borders of connectors, mass."""
+    thickness = local_thickness(data.framework)
+    found = [check_thickness(data.framework, thickness, None, marks)]
+    found += [check_thickness(data.framework, thickness, region, marks) for region in data.regions]
+    found.append(check_feather_edges(data.framework, marks))
+    for region in data.regions:
+        if region.kind in CONNECTORS:
+            found.append(check_margin_distance(data.framework, region.mask, region.id, data.margins, data.arch, marks))
+    found.append(check_mass(data.framework, data.material))
+    return found
+
+
+def region_from_solid(framework: Mesh, solid: Mesh, sink_mm: float = 0.02) -> Bools:
+    """(n,) framework vertices whose metal belongs to a closed component solid: a step of `sink_mm` into the metal lands inside it."""
+    return Rays(solid).inside(framework.vertices - sink_mm * framework.vertex_normals)
