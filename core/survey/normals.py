@@ -2,7 +2,7 @@
 
 Scan noise, not the coarseness of the mesh, decides how true a survey line is, and the finer the mesh the worse raw normals are. So
 normals are spread by heat flow over a length in millimetres: the result hardly depends on how densely a cast was scanned. The flow
-is stopped at sharp valleys (gingival margin, embrasure), where two surfaces meet that have nothing to say about each other.
+is stopped at sharp valleys (gingival margin, embrasure) and edges, where two surfaces meet that have nothing to say about each other.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ SMOOTHING_MM = 0.35
 _FIRST_LOOK_MM = 0.12
 # A valley tighter than a radius of 0.5 mm separates surfaces (margin grooves of scans measured 0.1 to 0.4 mm).
 _VALLEY_PER_MM = 2.0
+# Nor does smoothing cross an edge sharper than a radius of 0.33 mm (incisal edges, the trimmed base): the contour belongs on it.
+_RIDGE_PER_MM = 3.0
 
 
 def heat_matrix(mesh: Mesh, table: EdgeTable, gate: Floats | None = None) -> tuple[csr_matrix, Floats]:
@@ -82,7 +84,7 @@ def smooth_normals(mesh: Mesh, table: EdgeTable, length_mm: float = SMOOTHING_MM
     """(n, 3) unit normals smoothed over length_mm (standard deviation), not across sharp valleys."""
     stiffness, mass = heat_matrix(mesh, table)
     first = _unit(diffuse(mesh.vertex_normals, stiffness, mass, min(_FIRST_LOOK_MM, length_mm), steps=1))
-    turn = np.maximum(concave_turn(mesh, table, first), 0.0)
-    gate = 1.0 / (1.0 + (turn / _VALLEY_PER_MM) ** 4)
+    turn = concave_turn(mesh, table, first)
+    gate = 1.0 / (1.0 + (np.maximum(turn / _VALLEY_PER_MM, -turn / _RIDGE_PER_MM)) ** 4)
     stiffness, mass = heat_matrix(mesh, table, gate)
     return _unit(diffuse(mesh.vertex_normals, stiffness, mass, length_mm))
