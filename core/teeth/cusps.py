@@ -6,7 +6,7 @@ import numpy as np
 
 from ..mesh import Floats, Mesh
 from . import numbering
-from .surface import smooth_field
+from .surface import link_matrix, rim_edges, smooth_field
 
 PROMINENCE_MM = 0.12
 MOST = {1: 3, 2: 3, 3: 1, 4: 2, 5: 3, 6: 5, 7: 5, 8: 5}
@@ -15,7 +15,7 @@ MOST = {1: 3, 2: 3, 3: 1, 4: 2, 5: 3, 6: 5, 7: 5, 8: 5}
 
 def peaks(mesh: Mesh, height: Floats, prominence: float) -> list[tuple[int, float]]:
     """(vertex, prominence) of the maxima of (n,) height that rise at least so far above the pass to a higher one; highest first."""
-    link = mesh.adjacency
+    link = link_matrix(mesh.faces, len(mesh.vertices))
     order = np.argsort(-height, kind="stable")
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
@@ -59,7 +59,7 @@ def cusp_tips(crown: Mesh, fdi: int, axis: Floats) -> Floats:
     height = smooth_field(part, part.vertices @ up, 0.2, least=1, most=12)
     found = sorted(peaks(part, height, PROMINENCE_MM), key=lambda item: -item[1])[: MOST[numbering.position(fdi)]]
     # a peak on the open rim of the part is a cut, not a cusp
-    rim = set(part.boundary_edges.ravel().tolist())
+    rim = set(rim_edges(part.faces).ravel().tolist())
     chosen = [v for v, _ in found if v not in rim] or [int(height.argmax())]
     tips = part.vertices[np.array(chosen)]
     return tips[np.argsort(-(tips @ up))]

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..mesh import Floats, Mesh
 from . import numbering
+from .surface import rim_edges
 
 TYPICAL_TURN_DEG = (5.0, 20.0, 42.0, 62.0, 70.0, 76.0, 82.0, 86.0)
 """Angle between the row of teeth and the X axis, position 1 to 8, in an average arch; from memory. For lone teeth only."""
@@ -56,7 +57,7 @@ def crown_centroid(crown: Mesh, margin: Floats) -> Floats:
     hub = margin.mean(axis=0)
     a, b, c = (crown.triangles[:, k] - hub for k in range(3))
     volume = np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
-    rim = crown.boundary_edges
+    rim = rim_edges(crown.faces)
     mouth = crown.vertices[rim].mean(axis=(0, 1)) - hub if len(rim) else np.zeros(3)
     # the fan that closes the open border, with its hub at the border's own mean
     p, q = crown.vertices[rim[:, 1]] - hub, crown.vertices[rim[:, 0]] - hub

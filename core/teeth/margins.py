@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
-from .surface import Projector, grow_faces, length_of, level_lines, resample, smooth_field, smooth_ring
+from .surface import Projector, grow_faces, length_of, level_lines, link_matrix, resample, rim_edges, smooth_field, smooth_ring
 
 SPACING_MM = 0.2
 SMOOTH_MM = 0.3
@@ -18,25 +18,22 @@ def largest_part(mesh: Mesh, mask: Bools) -> Bools:
     """(n,) the largest edge-connected part of a vertex mask, its small enclosed holes filled."""
     if not mask.any():
         return mask
+    link = link_matrix(mesh.faces, len(mask))
     inside = np.flatnonzero(mask)
-    _, part = connected_components(mesh.adjacency[inside][:, inside], directed=False)
+    _, part = connected_components(link[inside][:, inside], directed=False)
     keep = np.zeros_like(mask)
     keep[inside[part == np.bincount(part).argmax()]] = True
     outside = np.flatnonzero(~keep)
-    _, part = connected_components(mesh.adjacency[outside][:, outside], directed=False)
+    if len(outside) == 0:
+        return keep
+    _, part = connected_components(link[outside][:, outside], directed=False)
     count = np.bincount(part)
-    # what lies outside and hangs together with little is a hole in the crown
+    # what lies outside, touches the crown and hangs together with little is a hole in it; specks elsewhere never touch it
     holes = count < 0.2 * keep.sum()
     holes[count.argmax()] = False
-    candidate = outside[holes[part]]
-    touching = np.zeros_like(mask)
-    touching[candidate] = True
-    rim = mesh.adjacency @ keep.astype(float)
-    # a hole is surrounded by this crown only; specks elsewhere never touch it
-    for index in np.flatnonzero(holes):
-        members = outside[part == index]
-        if (rim[members] > 0).any():
-            keep[members] = True
+    touches = np.zeros(len(count), dtype=bool)
+    touches[part[(link @ keep.astype(float))[outside] > 0]] = True
+    keep[outside[(holes & touches)[part]]] = True
     return keep
 
 
@@ -56,6 +53,11 @@ def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tu
     """
     field = smooth_field(patch, inside, 0.5 * smooth_mm)
     lines = level_lines(patch, field, 0.5)
+    if not lines:  # a crown of a few triangles is smoothed away
+        field = np.asarray(inside, dtype=np.float64)
+        lines = level_lines(patch, field, 0.5)
+    if not lines:
+        lines = rim_lines(patch, inside)
     if not lines:
         raise GeometryError("the crown has no border: the whole patch belongs to it; mark the tissue or the neighbours")
     points, closed = max(lines, key=lambda line: length_of(line[0], False))
@@ -63,10 +65,27 @@ def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tu
     if not closed:
         flags = ("the scan ends within the crown: its margin is closed by a straight line there",)
     ring = resample(points, SPACING_MM)
-    project = Projector(patch, grow_faces(patch, (field > 0.02) & (field < 0.98)))
+    band = grow_faces(patch, (field > 0.02) & (field < 0.98))
+    project = Projector(patch, band if band.any() else None)
     for _ in range(2):
         ring, _ = project.closest(smooth_ring(ring, SPACING_MM, smooth_mm))
     return resample_on(project, ring), flags
+
+
+def rim_lines(patch: Mesh, inside: Floats) -> list[tuple[Floats, bool]]:
+    """Borders of the scan itself round a crown that lies on a piece of its own."""
+    faces = patch.faces[(inside[patch.faces] >= 0.5).all(axis=1)]
+    if len(faces) == 0:
+        return []
+    following = {int(a): int(b) for a, b in rim_edges(faces)}
+    lines = []
+    while following:
+        chain = [next(iter(following))]
+        while chain[-1] in following:
+            chain.append(following.pop(chain[-1]))
+        if len(chain) > 3:
+            lines.append((patch.vertices[chain[:-1]], False))
+    return lines
 
 
 def resample_on(project: Projector, ring: Floats) -> Floats:

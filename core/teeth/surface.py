@@ -4,31 +4,40 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
-from scipy.sparse import csr_matrix, diags
+from scipy.sparse import coo_matrix, csr_matrix, diags
 from scipy.spatial import cKDTree
 from trimesh.triangles import closest_point as closest_point_triangles
 
 from ..mesh import Bools, Floats, Ints, Mesh
 
 
-def averaging(mesh: Mesh) -> csr_matrix:
-    """(n, n) row-stochastic: half the vertex itself, half the mean of its neighbours."""
-    link = mesh.adjacency.copy()
-    link.data = np.ones_like(link.data)
-    degree = np.maximum(np.asarray(link.sum(axis=1)).ravel(), 1.0)
-    n = len(mesh.vertices)
-    return (0.5 * diags(np.ones(n)) + diags(0.5 / degree) @ link).tocsr()
+def link_matrix(faces: Ints, count: int) -> csr_matrix:
+    """(n, n) symmetric, 1 where two vertices share an edge."""
+    i, j = faces[:, [0, 1, 2]].ravel(), faces[:, [1, 2, 0]].ravel()
+    link = coo_matrix((np.ones(2 * len(i)), (np.r_[i, j], np.r_[j, i])), shape=(count, count)).tocsr()
+    link.data[:] = 1.0
+    return link
+
+
+def rim_edges(faces: Ints) -> Ints:
+    """(b, 2) directed edges that belong to one face only."""
+    half = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    key = half.min(axis=1) * (int(faces.max()) + 1) + half.max(axis=1)
+    _, inverse, count = np.unique(key, return_inverse=True, return_counts=True)
+    return half[count[inverse] == 1]
 
 
 def smooth_field(mesh: Mesh, values: Floats, length_mm: float, least: int = 1, most: int = 60) -> Floats:
     """Blur (n,) or (n, c) vertex values over about length_mm (standard deviation), whatever the density."""
-    edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.edges[:, 0]] - mesh.vertices[mesh.edges[:, 1]], axis=1)))
+    link = link_matrix(mesh.faces, len(mesh.vertices))
+    a, b = mesh.faces[:, 0], mesh.faces[:, 1]
+    edge = float(np.median(np.linalg.norm(mesh.vertices[a] - mesh.vertices[b], axis=1)))
     # one half-and-half step spreads with a variance of about a quarter edge squared in each direction
     steps = int(np.clip(round(4.0 * (length_mm / max(edge, 1e-6)) ** 2), least, most))
-    operator = averaging(mesh)
+    share = diags(1.0 / np.maximum(np.asarray(link.sum(axis=1)).ravel(), 1.0)) @ link
     out = np.asarray(values, dtype=np.float64)
     for _ in range(steps):
-        out = operator @ out
+        out = 0.5 * (out + share @ out)
     return out
 
 
