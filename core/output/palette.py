@@ -19,11 +19,11 @@ DEPTH_FULL_MM = 1.0  # deeper is shown as this deep
 # Undercut gauges: label in mm by custom of the trade, and the inch size they are made to (design: frames and definitions).
 GAUGES: tuple[tuple[float, float], ...] = ((0.25, 0.010), (0.50, 0.020), (0.75, 0.030))
 INCH_MM = 25.4
-INK = (0.05, 0.06, 0.09)
+INK = (0.03, 0.035, 0.05)
 SURVEY_LINE = (0.76, 0.21, 0.07)
 
 # Lightness, chroma and hue (degrees) along the ramp: pale green, sea green, blue, violet.
-_STOPS = np.array([[0.900, 0.060, 150.0], [0.745, 0.095, 185.0], [0.600, 0.110, 235.0], [0.455, 0.150, 285.0]])
+_STOPS = np.array([[0.920, 0.070, 140.0], [0.775, 0.100, 178.0], [0.635, 0.100, 228.0], [0.505, 0.120, 278.0]])
 
 _LMS = np.array([
     [0.4122214708, 0.5363325363, 0.0514459929], [0.2119034982, 0.6806995451, 0.1073969566], [0.0883024619, 0.2817188376, 0.6299787005],

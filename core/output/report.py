@@ -11,11 +11,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING
 
 from PIL import Image
 
-from ..checks.result import Check
 from .wording import ComponentRow, tilt_parts
+
+if TYPE_CHECKING:
+    from ..checks import Check
 
 # In our own words, after the list of notices a tool without certification owes its users (handbook section 11).
 CAUTIONS = (
