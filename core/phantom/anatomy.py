@@ -14,6 +14,7 @@ from .shapes import Ripple, smooth_min
 from .spec import PhantomSpec
 from .tissue import Sections, Tissue, sections
 
+_WEB = 0.7  # the impression tears in the narrow gaps beside a contact, so the stone fills them; mm
 _FAR = 6.0  # value of the field of a part that is out of reach, mm
 
 
@@ -30,7 +31,7 @@ class Anatomy:
 
     def parts(self, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Field of the nearest crown, its FDI number, and field of the gum, (k,) each at (k, 3) points."""
-        crown = np.full(len(points), _FAR)
+        crown, nearest = np.full(len(points), _FAR), np.full(len(points), _FAR)
         owner = np.zeros(len(points), dtype=np.int64)
         gum = self.tissue.ridge(points)
         for fdi, tooth in self.teeth.items():
@@ -42,9 +43,9 @@ class Anatomy:
             near, local = near[inside], local[inside]
             own = tooth.crown(local)
             gum[near] = smooth_min(gum[near], self.collars[fdi](local, own), 1.3)
-            better = own < crown[near]
-            crown[near[better]] = own[better]
-            owner[near[better]] = fdi
+            owner[near] = np.where(own < nearest[near], fdi, owner[near])
+            nearest[near] = np.minimum(nearest[near], own)
+            crown[near] = smooth_min(crown[near], own, _WEB)
         gum = self.tissue.join(gum, points)
         gum = gum + 0.06 * self.ripple(points)
         return crown, owner, gum

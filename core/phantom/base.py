@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..mesh import Floats, Mesh
 from .anatomy import Anatomy
+
+if TYPE_CHECKING:
+    import manifold3d
 
 THICKNESS = 11.0  # mm of stone below the deepest tissue (10 to 13; common practice)
 _WALL = 9.5  # the trimmed walls stand this far facially of the arch curve, mm
@@ -34,7 +38,7 @@ class Base:
         directions = np.stack([np.cos(angles), np.sin(angles)], axis=1)
         reaches = (points @ directions.T).max(axis=0) + _WALL
         reaches[-1] -= _WALL - 1.5
-        reaches[-3:-1] -= 2.0
+        reaches[-3:-1] -= 4.5
         floor = anatomy.tissue.lowest()
         bottom = floor - THICKNESS
         load = ((67_700.0 + 1_670.0 * len(anatomy.teeth)) if arch == "upper" else (53_600.0 + 2_680.0 * len(anatomy.teeth)))
@@ -58,7 +62,19 @@ class Base:
         return np.maximum(np.maximum(field, self.outside(points) - 0.8), self.bounds[0, 2] + 0.6 - points[:, 2])
 
 
-def trim(mesh: Mesh, base: Base, *, keep_walls: bool) -> Mesh:
+def _thin(solid: manifold3d.Manifold, triangles: int) -> manifold3d.Manifold:
+    """Take edges out where the surface is flattest until about the wished number of triangles is left."""
+    tolerance, best = 0.005, solid  # mm
+    for _ in range(4):
+        best = solid.simplify(tolerance)
+        share = best.num_tri() / triangles
+        if abs(share - 1.0) < 0.1:
+            break
+        tolerance *= float(np.clip(share, 0.3, 3.0)) ** 1.4
+    return best
+
+
+def trim(mesh: Mesh, base: Base, triangles: int, *, keep_walls: bool) -> Mesh:
     """Cut the walls flat and stand the cast on its base; without walls only the anatomical surface is left, open."""
     import manifold3d
 
@@ -68,7 +84,7 @@ def trim(mesh: Mesh, base: Base, *, keep_walls: bool) -> Mesh:
     high = base.bounds[1, 2] - base.bottom + 5.0
     walls = manifold3d.Manifold.extrude(manifold3d.CrossSection([base.outline()]), high).translate((0, 0, base.bottom))
     solids = ((mesh.to_manifold() + below) ^ walls).decompose()  # air caught between neighbours' contacts comes out as further pieces
-    whole = Mesh.from_manifold(max(solids, key=lambda solid: solid.volume()))
+    whole = Mesh.from_manifold(_thin(max(solids, key=lambda solid: solid.volume()), triangles))
     if keep_walls:
         return whole
     centre = whole.triangles.mean(axis=1)

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..mesh import Floats
 from .arch import ArchCurve
-from .shapes import bell, segment_distance, smooth_step
+from .shapes import Ripple, bell, segment_distance, smooth_max, smooth_step
 
 # Depth of the vault below the occlusal plane at the first molars: about 0.4 of the intermolar width (Korkhaus, from memory).
 PALATE_DEEP = -18.0
@@ -28,7 +28,8 @@ class Floors:
         self.arch = arch
         right = curve.points[curve.station >= 0]
         self._depth, self._half = -right[:, 1], right[:, 0]
-        self._wobble = rng.normal(0.0, 0.35, size=(2, len(_RUGAE), 3, 2))
+        self._ripple = Ripple(rng, 10.0)
+        self._wobble = rng.normal(0.0, 0.6, size=(2, len(_RUGAE), 3, 2))
         self._frena = np.array([0.0, 25.0, -25.0]) + rng.normal(0.0, 0.5, 3)
 
     def facial(self, flat: Floats, s: Floats, n: Floats, gum: Floats, half: Floats) -> Floats:
@@ -38,7 +39,7 @@ class Floors:
         roll = 2.4 * smooth_step(out, 3.0, 8.0)
         frena = np.zeros_like(s)
         for k, at in enumerate(self._frena):
-            frena += (4.0 if k == 0 else 3.0) * bell(s - at, 1.0 if k == 0 else 1.5) * (1.0 - smooth_step(out, 2.0, 7.0))
+            frena += (3.2 if k == 0 else 2.4) * bell(s - at, 1.2 if k == 0 else 1.8) * (1.0 - smooth_step(out, 2.0, 7.0))
         return fold + roll + frena
 
     def lingual(self, flat: Floats, s: Floats, n: Floats, gum: Floats) -> Floats:
@@ -48,17 +49,24 @@ class Floors:
         x, y = flat.T
         level = float(np.median(gum)) - LINGUAL_SULCUS
         tongue = 1.6 * smooth_step(-n, 7.0, 17.0)
-        frenum = 3.0 * bell(x, 1.1) * smooth_step(y, -22.0, -6.0)
+        frenum = 2.2 * bell(x, 1.7) * smooth_step(y, -20.0, -6.0)
         return level + tongue + frenum
+
+    def _waver(self, level: float, flat: Floats) -> Floats:
+        """(k,) smooth random shifts, so that no ridge of the palate runs straight."""
+        return self._ripple(np.column_stack([flat, np.full(len(flat), level)]))
 
     def _palate(self, flat: Floats, n: Floats) -> Floats:
         x, y = flat.T
         half = np.interp(-y, self._depth, self._half) - 4.5
-        u = np.clip(np.abs(x) / np.maximum(half, 0.5), 0.0, 1.1)
+        u = np.clip(np.abs(x) / np.maximum(half, 0.5), 0.0, 1.4)
         t = np.clip((-5.0 - y) / 24.0, 0.0, 1.0)
         deep = (PALATE_RIM - PALATE_DEEP) * (1.0 - (1.0 - t) ** 1.8)
-        z = PALATE_RIM - deep * (1.0 - u**2.4)
-        z = z + 0.4 * bell(x, 0.8) * smooth_step(-y, 9.0, 13.0)
+        vault = 1.0 - u**2.5
+        z = PALATE_RIM - deep * smooth_max(vault, np.zeros_like(vault), 0.5)
+        x = x + 0.6 * self._waver(0.0, flat)
+        y = y + 0.8 * self._waver(40.0, flat)
+        z = z + 0.28 * bell(x, 0.9) * smooth_step(-y, 9.0, 13.0)
         z = z + 1.4 * np.exp(-((x / 1.9) ** 2) - ((y + 8.0) / 2.8) ** 2)
         for side in (0, 1):
             sign = 1.0 if side else -1.0

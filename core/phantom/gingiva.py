@@ -8,10 +8,10 @@ import numpy as np
 
 from ..mesh import Floats
 from .arch import Placed
-from .shapes import bell, smooth_max, superellipse
+from .shapes import bell, smooth_max, smooth_step, superellipse
 from .tissue import MARGIN_Z
 
-_GROOVE = (0.28, 0.26)  # depth and half-width of the marginal groove in the field, mm
+_GROOVE = (0.22, 0.42)  # depth and half-width of the marginal groove in the field, mm
 _THICK = 0.85  # gum outside the neck at the margin, mm (free gingiva; common practice)
 
 
@@ -27,7 +27,7 @@ class Collar:
         """Height of the gingival margin in the crown frame, at mesiodistal positions x."""
         half = 0.5 * self.tooth.crown.size.mesiodistal
         u = np.clip(np.abs(x) / half, 0.0, 1.08)
-        return MARGIN_Z + np.where(x > 0, self.rise_mesial, self.rise_distal) * u**2.6
+        return MARGIN_Z + np.where(x > 0, self.rise_mesial, self.rise_distal) * u**3.2
 
     def __call__(self, local: Floats, crown: Floats) -> Floats:
         """(k,) field at (k, 3) points of the crown frame; crown: the crown's own field there."""
@@ -39,7 +39,8 @@ class Collar:
         xs = x - shape.skew * y
         side = superellipse(xs, y, np.where(xs > 0, a_m, a_d), np.where(y > 0, b_f, b_l), shape.power) - thick
         body = smooth_max(smooth_max(side, (z - margin) * 0.9, 0.9), -z - 7.0, 3.0)
-        return body + _GROOVE[0] * bell(crown, _GROOVE[1])
+        free = smooth_step(z - margin, -0.9, -0.2) * (1.0 - 0.9 * smooth_step(np.abs(x) / shape.size.mesiodistal, 0.28, 0.44))
+        return body + _GROOVE[0] * bell(crown, _GROOVE[1]) * free
 
 
 def rises(tooth: Placed, mesial_neighbour: bool, distal_neighbour: bool) -> tuple[float, float]:

@@ -14,6 +14,8 @@ from .refine import relax_onto
 from .spec import PhantomSpec
 from .truth import crown_cusps, label_vertices, margin_line, seed_point
 
+_FINER = 1.8  # the surface is made this much finer than asked, then thinned where it is flat
+
 
 @dataclass(frozen=True, eq=False)
 class Phantom:
@@ -54,8 +56,8 @@ def make_phantom(spec: PhantomSpec) -> Phantom:
 
 
 def _surface(anatomy: Anatomy, base: Base, spec: PhantomSpec) -> Mesh:
-    spacing = float(np.sqrt(base.triangle_load / spec.triangles))
+    spacing = float(np.sqrt(base.triangle_load / (_FINER * spec.triangles)))
     rough = isosurface(lambda p: base.clip(anatomy.field(p), p), base.bounds, spacing, relax=0)
     on_anatomy = (base.outside(rough.vertices) < 0.5) & (rough.vertices[:, 2] > base.bounds[0, 2] + 1.0)
     rough = relax_onto(rough, anatomy.field, on_anatomy, spacing)
-    return trim(rough, base, keep_walls=not spec.open_surface)
+    return trim(rough, base, spec.triangles, keep_walls=not spec.open_surface)

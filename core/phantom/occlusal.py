@@ -64,12 +64,12 @@ def height(shape: Occlusal, x: Floats, y: Floats) -> Floats:
     order = np.partition(stack, len(members) - 2, axis=0) if len(members) > 1 else np.concatenate([stack - 9.0, stack])
     top, second = order[-1], order[-2]
     # Where two cusps meet there is a developmental groove.
-    h = top - 0.30 * bell(top - second, 0.22)
+    h = top - 0.30 * bell(top - second, 0.30)
     for px, py in shape.pits:
         h = h - 0.35 * bell(np.hypot(x - px, y - py), 0.7)
     for x0, y0, x1, y1 in shape.grooves:
         d, t = segment_distance(x, y, (x0, y0), (x1, y1))
-        h = h - 0.22 * bell(d, 0.28) * (1.0 - 0.5 * t)
+        h = h - 0.22 * bell(d, 0.33) * (1.0 - 0.5 * t)
     return smooth_max(h, np.full_like(h, -shape.floor), 0.6)
 
 
@@ -104,7 +104,10 @@ _UPPER_MOLAR_2 = Occlusal(
     pits=((0.7, 0.5), (-2.3, -0.9)), facial_grooves=(0.2,), lingual_grooves=(-1.2,), grooves=((0.7, 0.5, 2.8, 0.3), (2.5, 0.3, 3.2, 1.3)),
 )  # fmt: skip
 _LOWER_MOLAR = Occlusal(
-    (Cusp(2.9, 2.1, 0.4, 0.68), Cusp(-0.7, 2.3, 0.6, 0.72), Cusp(-3.6, 1.2, 1.0, 0.75), Cusp(2.5, -2.7, 0.0, 0.72), Cusp(-1.9, -2.7, 0.2, 0.72)),
+    (
+        Cusp(2.9, 2.1, 0.4, 0.68), Cusp(-0.7, 2.3, 0.6, 0.72), Cusp(-3.6, 1.2, 1.0, 0.75),
+        Cusp(2.5, -2.7, 0.0, 0.72), Cusp(-1.9, -2.7, 0.2, 0.72),
+    ),
     marginal=((4.35, 1.9), (-4.45, 2.1)), floor=3.0, pits=((0.3, -0.1), (3.2, -0.2), (-3.1, -0.5)),
     facial_grooves=(1.2, -2.6), lingual_grooves=(0.3,), grooves=((3.2, -0.2, 3.9, 1.0), (3.2, -0.2, 3.9, -1.3), (0.3, -0.1, 3.2, -0.2)),
 )  # fmt: skip

@@ -44,7 +44,7 @@ _LOWER = (
 # surface, which is convex and already slopes lingually above its crest; that slope is in the crown's own shape, so less is left here.
 FACIAL_LEAN = {
     "upper": (8.0, 5.0, 1.0, 2.0, 2.0, 3.0, 4.0, 5.0),
-    "lower": (3.0, 2.0, -2.0, -4.0, -7.0, -11.0, -12.0, -12.0),
+    "lower": (3.0, 2.0, -1.0, -1.0, -5.0, -9.0, -12.0, -12.0),
 }
 # Mesial lean of the long axis (Andrews' angulation, from memory, rounded).
 MESIAL_LEAN = {

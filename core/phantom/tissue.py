@@ -20,7 +20,7 @@ from .shapes import smooth_max, smooth_min, smooth_step
 from .tables import crown_size
 
 CELL = 0.25  # mm of the maps
-MARGIN_Z = 0.8  # free gingival margin above the junction at mid-face, mm (healthy adult; common practice)
+MARGIN_Z = 0.6  # free gingival margin above the junction at mid-face, mm (healthy adult; common practice)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,18 +49,24 @@ def sections(arch: str, curve: ArchCurve, station: Mapping[int, float], missing:
         width = 0.42 * size.mesiodistal
         for side in (-1, 1):
             s = station[fdi] + side * width
-            if fdi in missing:
-                knots.append((s, gum - (2.0 if lower else 1.4), neck * 0.50, neck * (0.68 if lower else 0.74), 0.30 if lower else 0.22, 0.16 if lower else 0.3, 5.0, gum))
+            if fdi in missing:  # the ridge resorbs lower, and from the facial side
+                row = (3.0, neck * 0.50, neck * 0.68, 0.30, 0.16, 5.0) if lower else (2.3, neck * 0.50, neck * 0.74, 0.22, 0.30, 5.0)
+            elif lower:
+                row = (1.3, neck * 0.92 - 0.1, neck * 0.95, 0.42 if molar else 0.16, 0.07, 2.2)
             else:
-                knots.append((s, gum - 1.3, neck * 0.92 - 0.1, neck * 0.95, (0.42 if lower and molar else 0.16), 0.07 if lower else 0.25, 2.2, gum))
+                row = (1.3, neck * 0.92 - 0.1, neck * 0.95, 0.16, 0.25, 2.2)
+            knots.append((s, gum - row[0], *row[1:], gum))
     first, last = knots[0], knots[-1]
     reach = 13.0 if lower else 10.0
     rise = (2.6, 1.0) if lower else (1.0, 0.2)
-    before = [(first[0] - d, first[7] - 1.8 + r, 3.2, 3.4, 0.3, 0.2, 5.5, first[7]) for d, r in zip((reach, 0.55 * reach), rise, strict=True)]
-    after = [(last[0] + d, last[7] - 1.8 + r, 3.2, 3.4, 0.3, 0.2, 5.5, last[7]) for d, r in zip((0.55 * reach, reach), rise[::-1], strict=True)]
+    pad = (3.2, 3.4, 0.3, 0.2, 5.5)
+    before = [(first[0] - d * reach, first[7] - 1.8 + r, *pad, first[7]) for d, r in zip((1.0, 0.55), rise, strict=True)]
+    after = [(last[0] + d * reach, last[7] - 1.8 + r, *pad, last[7]) for d, r in zip((0.55, 1.0), rise[::-1], strict=True)]
     table = np.array(before + knots + after)
-    rows = [gaussian_filter1d(np.interp(curve.station, table[:, 0], table[:, k]), 1.3 / 0.2, mode="nearest") for k in range(1, 8)]
-    return Sections(curve.station, *rows, end=(float(table[0, 0]), float(table[-1, 0])))
+    values = [gaussian_filter1d(np.interp(curve.station, table[:, 0], table[:, k]), 1.3 / 0.2, mode="nearest") for k in range(1, 8)]
+    top, facial, lingual, facial_slope, lingual_slope, rounding, gum = values
+    ends = (float(table[0, 0]), float(table[-1, 0]))
+    return Sections(curve.station, top, facial, lingual, facial_slope, lingual_slope, rounding, gum, ends)
 
 
 class Tissue:
@@ -79,7 +85,8 @@ class Tissue:
         off = flat - curve.points[near]
         n = -off[:, 0] * tangent[near, 1] + off[:, 1] * tangent[near, 0]
         s = curve.station[near] + np.einsum("ij,ij->i", off, tangent[near])
-        at = {name: np.interp(s, shape.station, getattr(shape, name)) for name in ("top", "facial", "lingual", "facial_slope", "lingual_slope", "round", "gum")}
+        names = ("top", "facial", "lingual", "facial_slope", "lingual_slope", "round", "gum")
+        at = {name: np.interp(s, shape.station, getattr(shape, name)) for name in names}
         beyond = np.maximum(shape.end[0] - s, s - shape.end[1])
         floors = Floors(arch, curve, rng)
         facial = floors.facial(flat, s, n, at["gum"], at["facial"])
@@ -105,7 +112,7 @@ class Tissue:
         depth = np.maximum(top - z, 0.0)
         facial = n - self.look_up("facial", points) - self.look_up("facial_slope", points) * depth
         lingual = -n - self.look_up("lingual", points) - self.look_up("lingual_slope", points) * depth
-        wall = smooth_max(np.maximum(facial, lingual), self.look_up("beyond", points), 4.0)
+        wall = smooth_max(smooth_max(facial, lingual, 4.0), self.look_up("beyond", points), 4.0)
         return smooth_max(wall, z - top, self.look_up("round", points))
 
     def floor(self, points: Floats) -> Floats:
