@@ -8,12 +8,14 @@ import json
 import os
 import subprocess
 import sys
+import tomllib
 import zipfile
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
+PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 SCRIPT = Path(__file__).with_name("inside_blender.py")
 PLATFORMS = {"linux_x64": "x86_64.whl", "windows_x64": "win_amd64.whl", "macos_arm64": "arm64.whl"}
 MODULES = {"4.5.15": ROOT / ".venv-bpy45", "5.0.1": ROOT / ".venv-bpy50"}
@@ -35,7 +37,8 @@ def zips(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 def files_to_ship(platform: str) -> set[str]:
     """The whole list of names that may be in one zip: the manifest, the licence, the code, and that platform's wheels."""
-    code = [p for part in ("core", "addon") for p in (ROOT / part).rglob("*") if p.is_file() and "__pycache__" not in p.parts]
+    patterns = ["*.py", *PYPROJECT["tool"]["setuptools"]["package-data"]["*"]]
+    code = [p for part in ("core", "addon") for pattern in patterns for p in (ROOT / part).rglob(pattern)]
     lock = [line.split()[1] for line in (ROOT / "scripts" / "wheels.lock").read_text().splitlines()]
     wheels = {f"wheels/{n}" for n in lock if n.endswith((PLATFORMS[platform], "-none-any.whl"))}
     return {"blender_manifest.toml", "LICENSE", "__init__.py"} | {p.relative_to(ROOT).as_posix() for p in code} | wheels

@@ -36,6 +36,14 @@ def test_one_version():
     assert claspwright.__version__ == PYPROJECT["project"]["version"] == MANIFEST["version"]
 
 
+def test_an_old_numpy_is_refused_in_one_line(monkeypatch: pytest.MonkeyPatch):
+    """1.24.3 is what the official Blender 4.3 brings (fake-bpy-module, pull request 346); SciPy 1.17.1 does not import on it."""
+    monkeypatch.setattr("numpy.__version__", "1.24.3")
+    with pytest.raises(RuntimeError, match="use Blender 4.4 or later") as caught:
+        claspwright.register()
+    assert "\n" not in str(caught.value) and "1.24.3" in str(caught.value)
+
+
 def test_package_list_is_complete():
     """Folders of Python on disk against pyproject.toml; a folder that is not listed would be missing from every install."""
     folders = {p.parent for part in ("core", "addon") for p in (ROOT / part).rglob("*.py")}
