@@ -13,9 +13,10 @@ from . import numbering
 from .coarse import CoarseGraph, coarse_graph
 from .labels import teeth_from_labels
 from .model import Teeth
-from .walker import best_level, click_patches, crown_size, expected_area, probabilities, tissue_patches
+from .walker import best_level, click_patches, crown_size, expected_area, must_haves, probabilities, tissue_patches
 
-REACH = 0.82
+REACHES = (1.15, 0.82)
+"""How far a crown may reach from its (ever better known) middle, in crown widths."""
 BELOW_MM = 2.0
 FAR_MM = 3.0
 """A click further than this from the surface was not made on this cast."""
@@ -65,35 +66,68 @@ def _region(mesh: Mesh, seeds: dict[int, Floats]) -> Bools:
         width, depth, height = crown_size(fdi)
         middle = clicks.mean(axis=0)
         offset = np.abs(mesh.vertices - middle)
-        beside = REACH * max(width, depth) + 3.0 + float(np.linalg.norm(clicks - middle, axis=1).max())
+        beside = REACHES[0] * max(width, depth) + 3.0 + float(np.linalg.norm(clicks - middle, axis=1).max())
         region |= (offset[:, 0] < beside) & (offset[:, 1] < beside) & (offset[:, 2] < height + BELOW_MM + 3.0)
     return region
 
 
+def _start(graph: CoarseGraph, seeds: dict[int, Floats], not_here: Floats | None) -> Ints:
+    """(k,) 0 at "not here" clicks, 1.. at the clicks on crowns, -1 elsewhere."""
+    fixed = np.full(len(graph.points), -1, dtype=np.int64)
+    if not_here is not None and len(not_here):
+        fixed[click_patches(graph, np.asarray(not_here, dtype=np.float64).reshape(-1, 3))] = 0
+    for i, clicks in enumerate(seeds.values()):
+        fixed[click_patches(graph, clicks)] = i + 1
+    return fixed
+
+
+def _solve(graph: CoarseGraph, centres: dict[int, Floats], fixed: Ints, reach: float) -> tuple[Floats, Floats]:
+    """Chances (k, L) and levels (L,) when crowns reach no further from their middles than so many crown widths."""
+    numbers = tuple(centres)
+    fixed = np.where((fixed < 0) & tissue_patches(graph, centres, reach, BELOW_MM), 0, fixed)
+    if not (fixed == 0).any():
+        raise CastError("the scan shows no tissue round the marked crowns; it may be at another scale than millimetres")
+    chance = probabilities(graph, fixed)[:, 1:]
+    area = np.array([expected_area(n) for n in numbers])
+    must = must_haves(graph, centres, chance)
+    each = range(len(numbers))
+    levels = np.array([best_level(graph, chance[:, i], area[i], 0.3, must[:, i]) for i in each])
+    # how large this mouth's teeth are, and how far up the gum reaches, is learnt from all its crowns and applied to each
+    found = np.array([graph.areas[chance[:, i] >= levels[i]].sum() for i in each])
+    scale = float(np.exp(np.clip(np.median(np.log(found / area)), -0.5, 0.5))) if len(numbers) >= 4 else 1.0
+    return chance, np.array([best_level(graph, chance[:, i], scale * area[i], 1.0, must[:, i]) for i in each])
+
+
+def _middles(field: CrownField, clicks: dict[int, Floats]) -> dict[int, Floats]:
+    """(3,) for each crown: the middle of what was found of it, seen from above, at the height of its top."""
+    labels, points, areas = field.patch_labels, field.graph.points, field.graph.areas
+    result = {}
+    for fdi, clicked in clicks.items():
+        mine = np.flatnonzero(labels == fdi)
+        if len(mine) < 8:
+            result[fdi] = clicked.mean(axis=0)
+            continue
+        height = points[mine, 2]
+        # from above, not by surface: a long facial face would draw the middle outward
+        flat = areas[mine] * np.clip(field.graph.normals[mine, 2], 0.1, 1.0)
+        middle = np.average(points[mine], axis=0, weights=flat)
+        result[fdi] = np.array([middle[0], middle[1], np.percentile(height, 85)])
+    return result
+
+
 def crown_field(mesh: Mesh, arch: str, seeds: dict[int, Floats], not_here: Floats | None = None) -> CrownField:
-    """Chances and levels for clicked crowns.
+    """Chances and levels for clicked crowns. A first pass finds each crown's middle, the second measures from there.
 
     not_here : (j, 3) points that are tissue, from "not here" clicks
     """
     seeds = _checked(mesh, arch, seeds)
     graph = coarse_graph(mesh, _region(mesh, seeds))
-    numbers = tuple(seeds)
-    fixed = np.full(len(graph.points), -1, dtype=np.int64)
-    fixed[tissue_patches(graph, seeds, REACH, BELOW_MM)] = 0
-    if not_here is not None and len(not_here):
-        fixed[click_patches(graph, np.asarray(not_here, dtype=np.float64).reshape(-1, 3))] = 0
-    if not (fixed == 0).any():
-        raise CastError("the scan shows no tissue round the marked crowns; it may be at another scale than millimetres")
-    for i, clicks in enumerate(seeds.values()):
-        fixed[click_patches(graph, clicks)] = i + 1
-    chance = probabilities(graph, fixed)[:, 1:]
-    area = np.array([expected_area(n) for n in numbers])
-    levels = np.array([best_level(graph, chance[:, i], area[i], 0.3) for i in range(len(numbers))])
-    # how large this mouth's teeth are, and how far up the gum reaches, is learnt from all its crowns and applied to each
-    found = np.array([graph.areas[chance[:, i] >= levels[i]].sum() for i in range(len(numbers))])
-    scale = float(np.exp(np.clip(np.median(np.log(found / area)), -0.5, 0.5))) if len(numbers) >= 4 else 1.0
-    levels = np.array([best_level(graph, chance[:, i], scale * area[i], 1.0) for i in range(len(numbers))])
-    return CrownField(graph, numbers, chance, levels)
+    clicked = _start(graph, seeds, not_here)
+    centres = {n: c.mean(axis=0) for n, c in seeds.items()}
+    for reach in REACHES:
+        field = CrownField(graph, tuple(seeds), *_solve(graph, centres, clicked, reach))
+        centres = _middles(field, seeds)
+    return field
 
 
 def find_teeth(mesh: Mesh, arch: str, seeds: dict[int, Floats], missing: tuple[int, ...] = (), *, not_here: Floats | None = None) -> Teeth:

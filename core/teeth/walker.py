@@ -18,6 +18,7 @@ SIGMA = 0.05
 FLOOR = 1e-4
 HOLLOW_WEIGHT = 2.0
 CLICK_MM = 1.2
+LEFT_OUT = 2.0
 
 FACIOLINGUAL_MM = {
     "upper": (7.0, 6.0, 8.0, 9.0, 9.0, 11.0, 11.0, 10.0),
@@ -44,12 +45,12 @@ def expected_area(fdi: int) -> float:
     return 0.8 * width * depth + 0.72 * height * (width + depth)
 
 
-def tissue_patches(graph: CoarseGraph, seeds: dict[int, Floats], reach: float, below_mm: float) -> Bools:
-    """(k,) patches too far from every click to be crown: beside it or below it."""
+def tissue_patches(graph: CoarseGraph, centres: dict[int, Floats], reach: float, below_mm: float) -> Bools:
+    """(k,) patches too far from every crown's middle (3,) to be crown: beside it or below it."""
     far = np.ones(len(graph.points), dtype=bool)
-    for fdi, clicks in seeds.items():
+    for fdi, middle in centres.items():
         width, depth, height = crown_size(fdi)
-        offset = graph.points - clicks.mean(axis=0)
+        offset = graph.points - middle
         beside = np.hypot(offset[:, 0], offset[:, 1]) > reach * max(width, depth)
         far &= beside | (offset[:, 2] < -(height + below_mm))
     return far
@@ -89,8 +90,23 @@ def probabilities(graph: CoarseGraph, fixed: Ints) -> Floats:
     return chance
 
 
-def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weight: float = 1.0) -> float:
-    """The level of (k,) chance whose border runs through the deepest groove, for a crown of about the expected size."""
+def must_haves(graph: CoarseGraph, centres: dict[int, Floats], chance: Floats) -> Bools:
+    """(k, L) patches that stand high on a crown, close to its middle (3,), and are no other crown's: hardly ever tissue."""
+    result = np.zeros(chance.shape, dtype=bool)
+    owner = chance.argmax(axis=1)
+    for i, (fdi, middle) in enumerate(centres.items()):
+        width, depth, _ = crown_size(fdi)
+        offset = graph.points - middle
+        near = np.hypot(offset[:, 0], offset[:, 1]) < 0.65 * max(width, depth)
+        result[:, i] = near & (offset[:, 2] > -1.0) & (owner == i)
+    return result
+
+
+def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weight: float, must: Bools) -> float:
+    """The level of (k,) chance whose border runs through the deepest groove, for a crown of about the expected size.
+
+    weight : of the size; must : (k,) patches that a crown should not leave out
+    """
     x, y = chance[graph.links[:, 0]], chance[graph.links[:, 1]]
     low, high = np.minimum(x, y), np.maximum(x, y)
     groove = np.clip(graph.concavity, -0.3, 0.8)
@@ -103,5 +119,6 @@ def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weight: floa
             continue
         size = np.log(max(float(graph.areas[chance >= level].sum()), 1e-6) / area_mm2)
         steep = np.sqrt(np.mean(high[border] - low[border]))
-        score[i] = groove[border].mean() * steep - weight * max(abs(size) - 0.25, 0.0) ** 2
+        left_out = float(graph.areas[must & (chance < level)].sum()) / area_mm2
+        score[i] = groove[border].mean() * steep - weight * max(abs(size) - 0.25, 0.0) ** 2 - LEFT_OUT * left_out
     return float(LEVELS[int(score.argmax())])
