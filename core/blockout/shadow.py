@@ -1,0 +1,112 @@
+"""Block-out: everything that lies below a cast along the path, with walls exactly parallel to it.
+
+The shadow of a solid is the solid itself together with all that its downward faces cover on their way to the floor. Sweeping
+those faces keeps every wall on the cast's own edges, so nothing is resampled. Tapered walls are built in layers (taper.py).
+"""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+
+from ..errors import GeometryError
+from ..mesh import Mesh
+from ..survey.path import Path
+from .sheets import sheets, swept_down
+from .taper import tapered_layers
+
+_LIFT_MM = 1e-4
+"""Swept faces start this far inside the cast: two bodies that only touch are what a boolean does worst."""
+_HORIZONTAL_MM = 1e-6
+_STEEPEST = -1e-6
+"""Faces within a millionth of parallel cast no shadow worth a solid."""
+DUST_MM3 = 1e-6
+
+
+def block_out(
+    solid: Mesh, path: Path, *, step_mm: float = 0.1, taper_deg: float = 0.0, floor_mm: float | None = None
+) -> Mesh:
+    """The cast united with its shadow along the path, in the cast frame.
+
+    solid : closed mesh, mm
+    step_mm : layer height of tapered walls; parallel walls are exact and have no layers
+    taper_deg : how much the walls flare downward from the path; 0 is parallel
+    floor_mm : height along the path (mm, dot product with its vector) of a floor across it; default the cast's own base
+        plane, the lowest horizontal plane of the cast frame
+
+    Raises GeometryError for an open mesh, a path that is not upward or numbers out of range. Check values: a sphere on a floor
+    takes pi R^3 / 3 of block-out, an inverted frustum the rest of its cylinder (closed forms).
+    """
+    _accept(path, step_mm, taper_deg)
+    cast = solid.to_manifold()
+    shadow = _shadow(solid, cast, path, floor_mm, taper_deg, step_mm)
+    if shadow is None:
+        return solid
+    return Mesh.from_manifold(_without_dust((cast + shadow).simplify(2.0 * _LIFT_MM)))
+
+
+def _shadow(
+    solid: Mesh, cast: manifold3d.Manifold, path: Path, floor_mm: float | None, taper_deg: float, step_mm: float
+) -> manifold3d.Manifold | None:
+    """The bodies below the cast's downward faces, united, in the cast frame. All work is done with the path upright: seen so,
+    walls have thin bounding boxes, which is what makes the boolean quick."""
+    turned = cast.transform(np.hstack([path.rotation, np.zeros((3, 1))]))
+    base = float(solid.vertices[:, 2].min())
+    upright = path.tilt_deg < 1e-9
+    if floor_mm is not None:
+        low = float(floor_mm)
+        turned = turned.trim_by_plane((0.0, 0.0, 1.0), low)
+    else:
+        low = base if upright else _under_base(solid, path, base)
+    if turned.is_empty():
+        raise GeometryError(f"the block-out floor at {low:.2f} mm lies above the whole cast; choose a lower one")
+    parts = _swept(Mesh.from_manifold(turned), low)
+    if taper_deg > 0.0:
+        parts += tapered_layers(turned, low, taper_deg, step_mm)
+    if not parts:
+        return None
+    shadow = manifold3d.Manifold.batch_boolean(parts, manifold3d.OpType.Add)
+    shadow = shadow.transform(np.hstack([path.rotation.T, np.zeros((3, 1))]))
+    if floor_mm is None and not upright:
+        shadow = shadow.trim_by_plane((0.0, 0.0, 1.0), base)
+    return shadow
+
+
+def _under_base(solid: Mesh, path: Path, base: float) -> float:
+    """A height along the path below the base plane wherever a shadow of this cast can meet it."""
+    drop = (solid.vertices[:, 2] - base) / path.vector[2]
+    return float((solid.vertices @ path.vector - drop).min()) - 1.0
+
+
+def undercut_volume(solid: Mesh, blocked: Mesh) -> float:
+    """mm3 of wax that the block-out took: what lies below the cast along the path."""
+    return max(blocked.volume - solid.volume, 0.0)
+
+
+def _accept(path: Path, step_mm: float, taper_deg: float) -> None:
+    if path.vector[2] < 0.5:
+        raise GeometryError(f"path of placement tilted {path.tilt_deg:.0f} degrees; block-out needs 60 or less")
+    if not 0.0 <= taper_deg <= 15.0:
+        raise GeometryError(f"block-out taper of {taper_deg:g} degrees is out of range; use 0 to 15")
+    if not 0.01 <= step_mm <= 2.0:
+        raise GeometryError(f"block-out step of {step_mm:g} mm is out of range; use 0.01 to 2")
+
+
+def _swept(mesh: Mesh, low: float) -> list[manifold3d.Manifold]:
+    """The bodies below all downward faces above the floor z = low; the path is +z."""
+    above = mesh.triangles[:, :, 2].max(axis=1) > low + _HORIZONTAL_MM
+    faces = mesh.faces[(mesh.face_normals[:, 2] < _STEEPEST) & above]
+    if len(faces) == 0:
+        return []
+    top = mesh.vertices + np.array([0.0, 0.0, _LIFT_MM])
+    bottom = mesh.vertices.copy()
+    bottom[:, 2] = low
+    return [swept_down(faces[chosen], top, bottom).to_manifold() for chosen in sheets(faces, mesh.vertices)]
+
+
+def _without_dust(solid: manifold3d.Manifold) -> manifold3d.Manifold:
+    """Drop enclosed voids and grains: a shadow has none (what is below something is filled), rounding leaves a few."""
+    parts = [p for p in solid.decompose() if p.volume() > DUST_MM3]
+    if not parts:
+        raise GeometryError("the block-out came out empty; check the cast for faces turned inside out")
+    return parts[0] if len(parts) == 1 else manifold3d.Manifold.compose(parts)
