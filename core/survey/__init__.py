@@ -1,23 +1,40 @@
-"""Survey: the path of placement, the height of contour, undercut depth and gauge lines."""
+"""Survey: the path of placement, the height of contour, undercut depth, gauge lines, probe, space under the rod, tripod."""
 
+from .enamel import proximal_enamel_mm
 from .gauge import GAUGES_INCH, INCH_MM, gauge_lines, gauge_name
 from .lines import Contour
-from .measure import Reading, Survey, depth_at, read_gauge, survey
+from .measure import Reading, Survey, depth_at, local_undercut, read_gauge, survey
 from .path import Path
+from .probe import SCAN_NOISE_MM, Probe, probe
+from .rod_space import GuidePlane, RodSpace, space_under_rod
 from .scene import RayScene, scene_of
+from .tripod import Tripod, marks_uncertainty_deg, path_from_marks, place_marks, propose_tripod
 
 __all__ = [
     "GAUGES_INCH",
     "INCH_MM",
+    "SCAN_NOISE_MM",
     "Contour",
+    "GuidePlane",
     "Path",
+    "Probe",
     "RayScene",
     "Reading",
+    "RodSpace",
     "Survey",
+    "Tripod",
     "depth_at",
     "gauge_lines",
     "gauge_name",
+    "local_undercut",
+    "marks_uncertainty_deg",
+    "path_from_marks",
+    "place_marks",
+    "probe",
+    "propose_tripod",
+    "proximal_enamel_mm",
     "read_gauge",
     "scene_of",
+    "space_under_rod",
     "survey",
 ]

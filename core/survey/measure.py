@@ -10,6 +10,7 @@ from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from .contour import contour_lines
 from .lines import Contour
+from .nearest import barycentric
 from .path import Path
 from .scene import RayScene, scene_of
 from .shadow import CLEAR_MM, VERTICAL, Shadow, find_rims
@@ -64,6 +65,30 @@ def survey(mesh: Mesh, path: Path, labels: Ints | None = None, *, scene: RayScen
     if labels is not None and len(labels) != len(mesh.vertices):
         raise GeometryError(f"survey: {len(labels)} labels for {len(mesh.vertices)} vertices; label this very mesh")
     scene = scene if scene is not None else scene_of(mesh)
+    visible, undercut, convergence, shadow = _depths(scene, path)
+    return Survey(path, visible, undercut, convergence, contour_lines(scene, path, labels), scene, shadow, labels)
+
+
+def local_undercut(mesh: Mesh, path: Path, labels: Ints) -> Floats:
+    """(n,) mm: the undercut of each tooth taken alone, as if its neighbours and the tissue were not there; 0 on tissue.
+
+    labels : (n,) FDI a vertex, 0 tissue. Beside a tilted neighbour or below a bulge of tissue this is less than Survey.undercut.
+    """
+    labels = np.asarray(labels)
+    if len(labels) != len(mesh.vertices):
+        raise GeometryError(f"local undercut: {len(labels)} labels for {len(mesh.vertices)} vertices; label this very mesh")
+    depth = np.zeros(len(mesh.vertices))
+    corner = labels[mesh.faces]
+    for fdi in np.unique(labels[labels > 0]):
+        whole = (corner == fdi).all(axis=1)
+        if whole.any():
+            crown, kept = mesh.submesh(whole)
+            depth[kept] = _depths(RayScene(crown), path)[1]
+    return depth
+
+
+def _depths(scene: RayScene, path: Path) -> tuple[Bools, Floats, Floats, Shadow]:
+    mesh = scene.mesh
     points = mesh.vertices @ path.rotation.T
     visible = ~_hidden(scene, mesh.vertices, mesh.vertex_normals, path)
     facing = mesh.face_normals @ path.vector
@@ -73,7 +98,7 @@ def survey(mesh: Mesh, path: Path, labels: Ints | None = None, *, scene: RayScen
     hidden = np.flatnonzero(~visible)
     undercut[hidden], line = shadow.depth(points[hidden])
     convergence[hidden] = _convergence(scene.normals[hidden] @ path.rotation.T, points[hidden], line)
-    return Survey(path, visible, undercut, convergence, contour_lines(scene, path, labels), scene, shadow, labels)
+    return visible, undercut, convergence, shadow
 
 
 def _hidden(scene: RayScene, points: Floats, normals: Floats, path: Path) -> Bools:
@@ -103,7 +128,8 @@ def read_gauge(result: Survey, points: Floats) -> Reading:
     hidden = np.flatnonzero(_hidden(result.scene, points, normals, result.path))
     depth, convergence, line = np.zeros(len(points)), np.zeros(len(points)), local.copy()
     depth[hidden], line[hidden, :2] = result.shadow.depth(local[hidden])
-    smooth = result.scene.normals[result.mesh.faces[face[hidden]]].mean(axis=1)
+    share = barycentric(result.mesh.triangles[face[hidden]], points[hidden])
+    smooth = np.einsum("ij,ijk->ik", share, result.scene.normals[result.mesh.faces[face[hidden]]])
     convergence[hidden] = _convergence(smooth @ rotation.T, local[hidden], line[hidden, :2])
     return Reading(depth, convergence, line @ rotation)
 

@@ -36,3 +36,14 @@ class Finder:
         choice = np.argmin(np.linalg.norm(at - points[:, None, :], axis=2), axis=1)
         row = np.arange(len(points))
         return at[row, choice], face[row, choice]
+
+
+def barycentric(corners: Floats, points: Floats) -> Floats:
+    """(k, 3) weights of the corners of triangles (k, 3, 3) for points (k, 3) in or near them, clipped to the triangle."""
+    u, v, w = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    uu, uv, vv = (np.einsum("ij,ij->i", a, b) for a, b in ((u, u), (u, v), (v, v)))
+    wu, wv = np.einsum("ij,ij->i", w, u), np.einsum("ij,ij->i", w, v)
+    size = np.maximum(uu * vv - uv**2, 1e-18)
+    b, c = (vv * wu - uv * wv) / size, (uu * wv - uv * wu) / size
+    share = np.clip(np.column_stack([1.0 - b - c, b, c]), 0.0, 1.0)
+    return share / share.sum(axis=1, keepdims=True)
