@@ -9,11 +9,14 @@ import numpy as np
 
 from ..mesh import Floats, Mesh
 from .anatomy import Anatomy
+from .shapes import smooth_max
 
 if TYPE_CHECKING:
     import manifold3d
 
 THICKNESS = 11.0  # mm of stone below the deepest tissue (10 to 13; common practice)
+_BEVEL = 1.4  # reach of the rounding where tissue meets wall, mm
+_SHAVE = 0.03  # the flat walls are cut this much inside the bevelled body, mm
 _WALL = 9.5  # the trimmed walls stand this far facially of the arch curve, mm
 _FRONTS = {"upper": (62.0, 118.0), "lower": (50.0, 70.0, 90.0, 110.0, 130.0)}  # directions of the front walls, degrees from +X
 
@@ -46,10 +49,10 @@ class Base:
         high = np.r_[points.max(axis=0) + _WALL + 4.0, 3.0]
         return Base(directions, reaches, bottom, np.array([low, high]), load)
 
-    def outline(self) -> Floats:
-        """(w, 2) corners of the walls, counter-clockwise."""
+    def outline(self, inset: float) -> Floats:
+        """(w, 2) corners of the walls, counter-clockwise, `inset` mm further in."""
         order = np.argsort(np.arctan2(self.directions[:, 1], self.directions[:, 0]))
-        d, r = self.directions[order], self.reaches[order]
+        d, r = self.directions[order], self.reaches[order] - inset
         corners = [np.linalg.solve(np.stack([d[k - 1], d[k]]), np.array([r[k - 1], r[k]])) for k in range(len(d))]
         return np.array(corners)
 
@@ -57,9 +60,13 @@ class Base:
         """(k,) distance beyond the walls, negative within."""
         return np.asarray((points[:, :2] @ self.directions.T - self.reaches).max(axis=1))
 
+    def bevel(self, field: Floats, points: Floats) -> Floats:
+        """The anatomy cut off at the walls with a slightly rounded edge, as if broken with a knife."""
+        return smooth_max(field, self.outside(points), _BEVEL)
+
     def clip(self, field: Floats, points: Floats) -> Floats:
-        """Close the body below and outside the walls, a little beyond where it will be trimmed."""
-        return np.maximum(np.maximum(field, self.outside(points) - 0.8), self.bounds[0, 2] + 0.6 - points[:, 2])
+        """The bevelled body closed below, a little beyond where it will be trimmed."""
+        return np.maximum(self.bevel(field, points), self.bounds[0, 2] + 0.6 - points[:, 2])
 
 
 def _thin(solid: manifold3d.Manifold, triangles: int) -> manifold3d.Manifold:
@@ -82,11 +89,11 @@ def trim(mesh: Mesh, base: Base, triangles: int, *, keep_walls: bool) -> Mesh:
     size = np.ptp(base.bounds, axis=0)[:2] + 4.0
     below = manifold3d.Manifold.cube((size[0], size[1], level - base.bottom)).translate((*(base.bounds[0, :2] - 2.0), base.bottom))
     high = base.bounds[1, 2] - base.bottom + 5.0
-    walls = manifold3d.Manifold.extrude(manifold3d.CrossSection([base.outline()]), high).translate((0, 0, base.bottom))
+    walls = manifold3d.Manifold.extrude(manifold3d.CrossSection([base.outline(_SHAVE)]), high).translate((0, 0, base.bottom))
     solids = ((mesh.to_manifold() + below) ^ walls).decompose()  # air caught between neighbours' contacts comes out as further pieces
     whole = Mesh.from_manifold(_thin(max(solids, key=lambda solid: solid.volume()), triangles))
     if keep_walls:
         return whole
     centre = whole.triangles.mean(axis=1)
-    on_wall = (np.abs(centre[:, :2] @ base.directions.T - base.reaches) < 1e-4).any(axis=1) | (centre[:, 2] < level + 0.1)
+    on_wall = (np.abs(centre[:, :2] @ base.directions.T - base.reaches + _SHAVE) < 1e-3).any(axis=1) | (centre[:, 2] < level + 0.1)
     return whole.submesh(~on_wall)[0]

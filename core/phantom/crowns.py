@@ -62,6 +62,7 @@ class Crown:
     def _table(self) -> Floats:
         """(h, 4) half-widths tabulated over height, for speed."""
         z = np.arange(_TABLE_SIZE) * _TABLE_STEP - _TABLE_LOW
+        z = np.asarray(z, dtype=np.float64)
         return np.stack([side(z, self.full) for side in (self.mesial, self.distal, self.facial, self.lingual)], axis=1)
 
     @property

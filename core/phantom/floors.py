@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ..mesh import Floats
@@ -10,7 +12,7 @@ from .shapes import Ripple, bell, segment_distance, smooth_max, smooth_step
 
 # Depth of the vault below the occlusal plane at the first molars: about 0.4 of the intermolar width (Korkhaus, from memory).
 PALATE_DEEP = -18.0
-PALATE_RIM = -9.0
+PALATE_RIM = -10.5
 LINGUAL_SULCUS = 10.5  # mm of the lower lingual sulcus below the lingual margins (8 or more suits a lingual bar; common practice)
 FOLD = {"upper": 10.0, "lower": 8.5}  # facial fold below the facial margins (common practice)
 _RUGAE = (  # right half of the palate: x, y of starts, bends and ends, height
@@ -21,6 +23,19 @@ _RUGAE = (  # right half of the palate: x, y of starts, bends and ends, height
 )
 
 
+def _curve_distance(x: Floats, y: Floats, p: Sequence[Floats], pieces: int = 8) -> tuple[Floats, Floats]:
+    """Distance to the parabola from p[0] to p[2] that passes by p[1], and the fraction along it of the nearest point."""
+    t = np.linspace(0.0, 1.0, pieces + 1)[:, None]
+    bend = 2.0 * p[1] - 0.5 * (p[0] + p[2])
+    line = (1.0 - t) ** 2 * p[0] + 2.0 * t * (1.0 - t) * bend + t**2 * p[2]
+    best, along = np.full_like(x, np.inf), np.zeros_like(x)
+    for k in range(pieces):
+        d, part = segment_distance(x, y, tuple(line[k]), tuple(line[k + 1]))
+        along = np.where(d < best, (k + part) / pieces, along)
+        best = np.minimum(best, d)
+    return best, along
+
+
 class Floors:
     """Floors of one arch; `rng` varies rugae and frena a little."""
 
@@ -29,7 +44,7 @@ class Floors:
         right = curve.points[curve.station >= 0]
         self._depth, self._half = -right[:, 1], right[:, 0]
         self._ripple = Ripple(rng, 10.0)
-        self._wobble = rng.normal(0.0, 0.6, size=(2, len(_RUGAE), 3, 2))
+        self._wobble = rng.normal(0.0, 0.45, size=(2, len(_RUGAE), 3, 2))
         self._frena = np.array([0.0, 25.0, -25.0]) + rng.normal(0.0, 0.5, 3)
 
     def facial(self, flat: Floats, s: Floats, n: Floats, gum: Floats, half: Floats) -> Floats:
@@ -72,8 +87,6 @@ class Floors:
             sign = 1.0 if side else -1.0
             for k, (start, bend, end, tall) in enumerate(_RUGAE):
                 p = [np.array(q) + w for q, w in zip((start, bend, end), self._wobble[side, k], strict=True)]
-                d1, t1 = segment_distance(sign * x, y, tuple(p[0]), tuple(p[1]))
-                d2, t2 = segment_distance(sign * x, y, tuple(p[1]), tuple(p[2]))
-                along = np.where(d1 < d2, 0.5 * t1, 0.5 + 0.5 * t2)
-                z = z + tall * bell(np.minimum(d1, d2), 0.85) * (0.35 + 0.65 * np.sin(np.pi * np.clip(along, 0.08, 0.92)))
+                away, along = _curve_distance(sign * x, y, p)
+                z = z + tall * bell(away, 0.8) * np.sin(np.pi * np.clip(along, 0.06, 0.94)) ** 0.7
         return z

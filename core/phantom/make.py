@@ -58,6 +58,6 @@ def make_phantom(spec: PhantomSpec) -> Phantom:
 def _surface(anatomy: Anatomy, base: Base, spec: PhantomSpec) -> Mesh:
     spacing = float(np.sqrt(base.triangle_load / (_FINER * spec.triangles)))
     rough = isosurface(lambda p: base.clip(anatomy.field(p), p), base.bounds, spacing, relax=0)
-    on_anatomy = (base.outside(rough.vertices) < 0.5) & (rough.vertices[:, 2] > base.bounds[0, 2] + 1.0)
-    rough = relax_onto(rough, anatomy.field, on_anatomy, spacing)
+    on_anatomy = (rough.vertices[:, 2] > base.bounds[0, 2] + 1.0)
+    rough = relax_onto(rough, lambda p: base.bevel(anatomy.field(p), p), on_anatomy, spacing)
     return trim(rough, base, spec.triangles, keep_walls=not spec.open_surface)

@@ -50,11 +50,11 @@ def sections(arch: str, curve: ArchCurve, station: Mapping[int, float], missing:
         for side in (-1, 1):
             s = station[fdi] + side * width
             if fdi in missing:  # the ridge resorbs lower, and from the facial side
-                row = (3.0, neck * 0.50, neck * 0.68, 0.30, 0.16, 5.0) if lower else (2.3, neck * 0.50, neck * 0.74, 0.22, 0.30, 5.0)
+                row = (3.0, neck * 0.50, neck * 0.68, 0.30, 0.16, 5.0) if lower else (2.6, neck * 0.48, neck * 0.66, 0.24, 0.42, 5.0)
             elif lower:
                 row = (1.3, neck * 0.92 - 0.1, neck * 0.95, 0.42 if molar else 0.16, 0.07, 2.2)
             else:
-                row = (1.3, neck * 0.92 - 0.1, neck * 0.95, 0.16, 0.25, 2.2)
+                row = (1.3, neck * 0.92 - 0.1, neck * 0.95, 0.16, 0.30, 2.2)
             knots.append((s, gum - row[0], *row[1:], gum))
     first, last = knots[0], knots[-1]
     reach = 13.0 if lower else 10.0
