@@ -14,13 +14,17 @@ from . import topology
 from .arch import guess_arch
 from .base import build_base
 from .files import read_mesh
-from .orient import Orientation, orient
-from .repair import clean, pinholes
-from .units import Unit, find_unit, widest
+from .orient import Orientation, occlusal_vector, orient, relief
+from .repair import clean
+from .units import POSSIBLE_MM, Unit, find_unit, name_of, widest
 
 CERTAIN = 0.2
 """Agreement of the rough surface on one direction: 0.27 to 0.63 on the scans tried, 0 for a ball."""
-ARMS = 0.5
+ARMS = 0.3
+"""How clearly the arms part towards the back: 0.36 to 0.76 on all casts tried, also with one side or all front teeth missing."""
+ARCH_SHARE = 0.25
+OUTER_MM = 60.0
+"""Shorter than the border round any quadrant (two sides of about 30 mm)"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +92,7 @@ def _prepare(raw: Mesh, declared: str | None, arch: str | None, keep_frame: bool
     if to_cast is not None:
         placement = _checked(to_cast)
         mesh, mended = clean(raw.transformed(placement))
-        unit = Unit(f"{np.cbrt(abs(np.linalg.det(placement[:3, :3]))):.4g} mm", 1.0, "", "")
+        unit = Unit(name_of(float(np.cbrt(np.linalg.det(placement[:3, :3])))), 1.0, "", "")
     else:
         used = raw.vertices[np.unique(raw.faces)]
         used = used[np.isfinite(used).all(axis=1)]
@@ -101,6 +105,7 @@ def _prepare(raw: Mesh, declared: str | None, arch: str | None, keep_frame: bool
     questions += [unit.question] if unit.question else []
     changes += mended
     if to_cast is None and not keep_frame:
+        _one_arch(mesh)
         mesh, move = _turn(mesh, changes, questions)
         placement = move @ placement
     elif keep_frame and _faces_down(mesh):
@@ -120,6 +125,18 @@ def _checked(to_cast: Floats) -> Floats:
     if not scale > 0 or not np.allclose(block @ block.T, np.eye(3) * scale**2, rtol=1e-4, atol=1e-6 * scale**2):
         raise CastError("the placement of the cast mirrors or distorts it; remove it from the case to have it found anew")
     return matrix
+
+
+def _one_arch(mesh: Mesh) -> None:
+    """Refuse two large pieces whose teeth point at each other: an upper and a lower exported together."""
+    count, label = topology.face_pieces(mesh.faces)
+    if count == 1:
+        return
+    area, _ = topology.piece_sizes(mesh.vertices, mesh.faces, label, count)
+    large = np.nonzero(area > ARCH_SHARE * area.sum())[0]
+    ways = [occlusal_vector(relief(mesh.submesh(label == piece)[0]))[0] for piece in large]
+    if any(float(a @ b) < -0.3 for i, a in enumerate(ways) for b in ways[:i]):
+        raise CastError("it holds two arches that face each other; export the upper and the lower each to a file of its own")
 
 
 def _turn(mesh: Mesh, changes: list[str], questions: list[str]) -> tuple[Mesh, Floats]:
@@ -148,7 +165,7 @@ def _doubts(found: Orientation) -> list[str]:
 
 def _faces_down(mesh: Mesh) -> bool:
     """An open surface whose area vector points away from occlusal is inside-out in a frame that is to be kept."""
-    if not len(mesh.boundary_edges):
+    if mesh.is_closed:
         return False
     vector = (mesh.face_normals * mesh.face_areas[:, None]).sum(axis=0)
     return bool(vector[2] < -0.1 * mesh.face_areas.sum())
@@ -157,6 +174,8 @@ def _faces_down(mesh: Mesh) -> bool:
 def _settle_arch(mesh: Mesh, arch: str | None, keep_frame: bool, changes: list[str], questions: list[str]) -> str:
     if keep_frame and arch:
         return arch
+    if keep_frame and not POSSIBLE_MM[0] <= float(np.ptp(mesh.vertices, axis=0).max()) <= POSSIBLE_MM[1]:
+        return "lower"  # some solid that is no arch: nothing hangs on the word
     guess, sure, reason = guess_arch(mesh)
     if arch is None:
         if sure:
@@ -172,11 +191,10 @@ def _settle_arch(mesh: Mesh, arch: str | None, keep_frame: bool, changes: list[s
 def _note_borders(mesh: Mesh, questions: list[str]) -> None:
     """Holes that are no pin-holes and no outer border: left open, but told."""
     loops = topology.border_loops(mesh.faces)
-    lengths = sorted(topology.perimeter(mesh.vertices, ring) for ring in loops)[:-1]
-    small = {len(ring) for ring in pinholes(mesh.vertices, mesh.faces)}
-    if lengths:
-        questions.append(
-            f"{len(lengths)} further borders are open ({lengths[0]:.0f} to {lengths[-1]:.0f} mm round"
-            + (", some could not be closed" if small else "")
-            + "). Are these holes in the scan?"
-        )
+    pieces = topology.face_pieces(mesh.faces)[0] if loops else 0
+    lengths = sorted(topology.perimeter(mesh.vertices, ring) for ring in loops)
+    # a lone small ring is a hole in a closed cast; otherwise the longest ring of each piece is its outer border
+    holes = lengths if lengths and lengths[-1] < OUTER_MM else lengths[: max(0, len(lengths) - pieces)]
+    if holes:
+        size = f"{holes[0]:.0f}" if len(holes) == 1 else f"{holes[0]:.0f} to {holes[-1]:.0f}"
+        questions.append(f"is the surface whole? {len(holes)} holes too large to be pin-holes were left open ({size} mm round)")

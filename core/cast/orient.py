@@ -100,7 +100,8 @@ def orient(mesh: Mesh) -> Orientation:
 
 
 def _border_above(mesh: Mesh, rough: Relief, up: Floats) -> bool:
-    border = mesh.boundary_edges
+    edges = topology.edges_of(mesh.faces)
+    border = edges.half[edges.of_count(1)[:, 0]]
     if not len(border):
         return False
     rim = np.median(mesh.vertices[border].mean(axis=1) @ up)
@@ -125,9 +126,9 @@ def relief(mesh: Mesh) -> Relief:
     sine = np.einsum("ij,ij->i", np.cross(normal[f], normal[g]), along / np.maximum(length, 1e-9)[:, None])
     bend = np.arctan2(sine, np.einsum("ij,ij->i", normal[f], normal[g])) * length
     middle = (start + end) / 2
-    cells = np.floor(middle / CELL_MM).astype(np.int64)
-    _, cell = np.unique(cells, axis=0, return_inverse=True)
-    cell = cell.reshape(-1)
+    cells = np.floor((middle - middle.min(axis=0)) / CELL_MM).astype(np.int64)
+    sides = cells.max(axis=0) + 1
+    _, cell = np.unique((cells[:, 0] * sides[1] + cells[:, 1]) * sides[2] + cells[:, 2], return_inverse=True)
     mean_normal = _gather(cell, (normal[f] + normal[g]) * length[:, None])
     mean_normal /= np.maximum(np.linalg.norm(mean_normal, axis=1, keepdims=True), 1e-12)
     weight = np.bincount(cell, length)

@@ -39,6 +39,12 @@ class Unit(NamedTuple):
     question: str
 
 
+def name_of(factor: float) -> str:
+    """The unit with that many millimetres, or the number itself."""
+    known = [name for name, mm in MILLIMETRES.items() if abs(mm / factor - 1.0) < 1e-3]
+    return known[0] if known else f"{factor:.4g} mm"
+
+
 def widest(vertices: Floats) -> float:
     """The largest extent along the point cloud's own axes, so that it does not hang on how the scan lies in its frame."""
     points = vertices[:: max(1, len(vertices) // 50000)]
