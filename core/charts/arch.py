@@ -325,7 +325,9 @@ class ArchChart:
         point, short = walk_along(self._section(s).side(side), origin, distance_mm)
         if short > 0.05 and not clamp:
             where = f"beside {self.tooth_at(s)}" if gap is None else f"at station {s:.1f} mm"
-            raise GeometryError(f"the scan ends {distance_mm - short:.1f} mm from its start {where} on the {side} side; {distance_mm:.1f} mm are needed")
+            raise GeometryError(
+                f"the scan ends {distance_mm - short:.1f} mm from its start {where} on the {side} side; {distance_mm:.1f} mm are needed"
+            )
         return point, self.normal(point)
 
     def normal(self, point: Floats) -> Floats:

@@ -69,16 +69,28 @@ def crown_centroid(crown: Mesh, margin: Floats) -> Floats:
     return hub + moment / total
 
 
-def long_axis(crown: Mesh, margin: Floats) -> Floats:
-    """(3,) unit estimate of the crown's long axis: from the middle of the margin to the middle of the crown's upper half.
+def long_axis(crown: Mesh, margin: Floats, mesial: Floats, facial: Floats) -> Floats:
+    """(3,) unit estimate of the crown's long axis: the line through the middles of its outlines, level by level.
 
-    Not iterated: following the highest part again and again runs off to a cusp.
+    Middles of extents, not centroids: the surface is missing where a neighbour touches, and a centroid would lean away from there.
     """
-    hub = margin.mean(axis=0)
-    centres, areas = crown.triangles.mean(axis=1), crown.face_areas
-    first = _unit(np.average(centres, axis=0, weights=areas) - hub)
-    height = (centres - hub) @ first
-    high = height > 0.5 * np.percentile(height, 98)
-    second = _unit(np.average(centres[high], axis=0, weights=areas[high]) - hub)
-    axis = _unit(first + second)
-    return axis if axis[2] > 0.3 else np.array([0.0, 0.0, 1.0])
+    points = crown.vertices
+    low, high = float(np.median(margin[:, 2])), float(points[:, 2].max())
+    levels = np.linspace(low + 0.1 * (high - low), low + 0.75 * (high - low), 14)
+    half = 0.06 * (high - low) + 0.2
+    rows = []
+    for z in levels:
+        band = points[np.abs(points[:, 2] - z) < half]
+        if len(band) >= 12:
+            spans = [np.percentile(band @ d, [1, 99]) for d in (mesial, facial)]
+            rows.append((z, *(0.5 * (a + b) for a, b in spans)))
+    up = np.array([0.0, 0.0, 1.0])
+    if len(rows) < 5:
+        return up
+    table = np.array(rows)
+    along, across = (float(np.polyfit(table[:, 0], table[:, k], 1)[0]) for k in (1, 2))
+    # a short or worn crown says little about its lean; 40 degrees is more than any standing tooth is tilted
+    lean = np.array([along, across])
+    size = float(np.hypot(*lean))
+    lean *= min(1.0, np.tan(np.radians(40.0)) / max(size, 1e-9))
+    return _unit(up + lean[0] * mesial + lean[1] * facial)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-
 from scipy.spatial import cKDTree
 
 from ..errors import CastError
@@ -66,26 +65,30 @@ def _collar(patch: Mesh, kept: Ints, labels: Ints, margin: Floats, mesh: Mesh) -
 
 
 def _crown(mesh: Mesh, labels: Ints, fdi: int, smooth_mm: float) -> Tooth:
-    """One crown, with its sides still to be set."""
+    """One crown, with its sides, axis and cusps still to be set."""
     mask = labels == fdi
     patch, kept = patch_of(mesh, mask, 2.0)
     margin, flags = margin_line(patch, mask[kept].astype(np.float64), smooth_mm)
     shared = shared_with(margin, patch, labels[kept], fdi)
     faces = np.flatnonzero(mask[mesh.faces].sum(axis=1) >= 2)
     crown, _ = mesh.submesh(faces)
-    axis = long_axis(crown, margin)
     centre = crown_centroid(crown, margin)
     collar = np.setdiff1d(_collar(patch, kept, labels[kept], margin, mesh), faces)
     collar = collar[(labels[mesh.faces[collar]] == 0).sum(axis=1) >= 2]
     nowhere = np.zeros(3)
-    cusps = cusp_tips(crown, fdi, axis)
-    return Tooth(fdi, margin, centre, axis, nowhere, nowhere, cusps, faces, flags, collar, shared, shared == 0)
+    return Tooth(fdi, margin, centre, nowhere, nowhere, nowhere, np.zeros((0, 3)), faces, flags, collar, shared, shared == 0)
 
 
-def turn_sides(arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth]:
-    """The same crowns with mesial and facial set from the run of the arch."""
+def _finished(mesh: Mesh, arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth]:
+    """The same crowns with their sides from the run of the arch, then their axes and cusp tips."""
     tangents = arch_tangents(arch, {fdi: tooth.centre for fdi, tooth in teeth.items()})
-    return {fdi: replace(tooth, mesial=(s := sides(fdi, tangents[fdi]))[0], facial=s[1]) for fdi, tooth in teeth.items()}
+    result = {}
+    for fdi, tooth in teeth.items():
+        mesial, facial = sides(fdi, tangents[fdi])
+        crown, _ = mesh.submesh(tooth.faces)
+        axis = long_axis(crown, tooth.margin, mesial, facial)
+        result[fdi] = replace(tooth, mesial=mesial, facial=facial, axis=axis, cusps=cusp_tips(crown, fdi, axis))
+    return result
 
 
 def teeth_from_labels(mesh: Mesh, arch: str, labels: Ints | Floats, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3) -> Teeth:
@@ -99,6 +102,7 @@ def teeth_from_labels(mesh: Mesh, arch: str, labels: Ints | Floats, missing: tup
     numbers = [int(n) for n in np.unique(a_vertex) if n != 0]
     strange = [n for n in numbers if numbering.arch_of(n) != arch]
     if strange:
-        raise CastError(f"the labels name {strange[0]} ({numbering.name(strange[0])}) on a cast of the {arch} arch; check the arch or the labels")
+        what = f"{strange[0]} ({numbering.name(strange[0])})"
+        raise CastError(f"the labels name {what} on a cast of the {arch} arch; check the arch or the labels")
     teeth = {fdi: _crown(mesh, a_vertex, fdi, smooth_mm) for fdi in numbers}
-    return Teeth(arch, a_vertex, turn_sides(arch, teeth), tuple(sorted(missing)))
+    return Teeth(arch, a_vertex, _finished(mesh, arch, teeth), tuple(sorted(missing)))

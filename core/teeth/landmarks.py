@@ -155,19 +155,21 @@ def _lingual_profile(tooth: Tooth, mesh: Mesh) -> tuple[Floats, Floats, Floats]:
 
 
 def cingulum(tooth: Tooth, mesh: Mesh) -> Floats:
-    """(3,) the shoulder of the cingulum in the middle of the lingual face: where it stands out most from the line margin to edge.
+    """(3,) the shoulder of the cingulum in the middle of the lingual face: where that face bends most between lower and middle third.
 
-    Sought in the lower 60 % of the face. Raises GeometryError where the lingual face is not in the scan.
+    Raises GeometryError where the lingual face is not in the scan.
     """
     heights, points, bulge = _lingual_profile(tooth, mesh)
     known = np.isfinite(bulge)
-    if known.sum() < 10:
+    if known.sum() < 20:
         raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its lingual face; the cingulum cannot be placed")
     h, b, p = heights[known], bulge[known], points[known]
-    chord = np.interp(h, [h[0], h[-1]], [b[0], b[-1]])
     share = (h - h[0]) / (h[-1] - h[0])
-    stand_out = np.where(share <= 0.6, b - chord, -np.inf)
-    return np.asarray(p[int(stand_out.argmax())])
+    arm = 0.18 * (h[-1] - h[0])
+    bend = b - 0.5 * (np.interp(h - arm, h, b) + np.interp(h + arm, h, b))
+    # a smooth face has no marked shoulder: then the junction of gingival and middle third, where the ledge is cut (common practice)
+    score = np.where((share >= 0.18) & (share <= 0.5), bend - 0.05 * ((share - 1.0 / 3.0) / 0.12) ** 2, -np.inf)
+    return np.asarray(p[int(score.argmax())])
 
 
 def facial_prominence(tooth: Tooth, mesh: Mesh) -> Floats:

@@ -70,7 +70,8 @@ class Teeth:
 
     def __getitem__(self, fdi: int) -> Tooth:
         if fdi not in self.teeth:
-            raise CaseError(f"tooth {fdi} is not among the marked teeth ({', '.join(map(str, sorted(self.teeth))) or 'none'}); mark it first")
+            marked = ", ".join(map(str, sorted(self.teeth))) or "none"
+            raise CaseError(f"tooth {fdi} is not among the marked teeth ({marked}); mark it first")
         return self.teeth[fdi]
 
     def __contains__(self, fdi: int) -> bool:
