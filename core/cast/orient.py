@@ -22,7 +22,7 @@ TOPS_MM = 2.5
 TOP_SCATTER_MM = 1.0
 EVEN_MM = 6.0
 """About a crown's width"""
-TRIALS = 3000
+TRIALS, FITTED = 3000, 20
 LEAN_BASE, LEAN_FORM = 6.0, 9.0
 """degrees, standard deviation taken for the lean of the occlusal plane against the trimmed base and against the thin direction of
 the whole surface (0.6 to 4.7 on the labelled scans tried, 10 on a stone cast with a domed underside)"""
@@ -33,6 +33,7 @@ SHARP_PER_MM = 0.7
 this leaves 90 % or more of the weight on teeth."""
 OUTLINE_MM = 2.5
 MIRROR_CELLS = 1200
+MISFIT_MM = 5.0
 BAND_MM = 7.0
 """Depth below the occlusal plane that counts as teeth: about a crown's height (handbook section 10: 7 to 10.5 mm)."""
 
@@ -210,9 +211,15 @@ def occlusal_plane(rough: Relief, up: Floats, level: Floats, lean: float) -> tup
     normal, height = normal[usable], np.einsum("ij,ij->i", normal[usable], a[usable])
     tilt = np.degrees(np.arccos(np.clip(normal @ level, -1.0, 1.0)))
     raw = np.array([_plane_score(centre @ n - d, weight) for n, d in zip(normal, height, strict=True)]) / weight.sum()
-    score = np.maximum(raw, 1e-3) * np.exp(-0.5 * (tilt / lean) ** 2)
-    best = int(np.argmax(score))
-    return *_fit_plane(centre, weight, normal[best], float(height[best]), level, lean), float(raw[best])
+    expected = np.maximum(raw, 1e-3) * np.exp(-0.5 * (tilt / lean) ** 2)
+    best = (-1.0, up, centre[0], 0.0)
+    for i in np.argsort(-expected)[:FITTED].tolist():
+        fitted, origin = _fit_plane(centre, weight, normal[i], float(height[i]), level, lean)
+        held = _plane_score((centre - origin) @ fitted, weight) / float(weight.sum())
+        value = held * float(np.exp(-0.5 * (np.degrees(np.arccos(min(1.0, float(fitted @ level)))) / lean) ** 2))
+        if value > best[0]:
+            best = (value, fitted, origin, held)
+    return best[1:]
 
 
 def _even(centre: Floats, weight: Floats) -> Floats:
@@ -266,7 +273,7 @@ def mirror_axis(local: Floats, weight: Floats) -> tuple[float, float, float]:
     """Best upright mirror plane: direction of its line in the plan (radians), its offset from the origin, the misfit (mm).
 
     local : (c, 3) rough cells in a frame with Z occlusal; weight : (c,). Misfit is the mean distance from mirrored cells to their
-    nearest fellow, without the worst quarter, plus the same for the outline: gaps and crowded teeth on one side must not turn it.
+    nearest fellow, counted up to MISFIT_MM, plus the same for the outline: gaps and crowded teeth on one side must not turn it.
     """
     from scipy.spatial import cKDTree
 
@@ -279,11 +286,9 @@ def mirror_axis(local: Floats, weight: Floats) -> tuple[float, float, float]:
         across = np.array([-np.sin(angle), np.cos(angle), 0.0])
         total = 0.0
         for points, share, tree in sets:
-            distance = tree.query(points - 2 * ((points @ across) - offset)[:, None] * across)[0]
-            order = np.argsort(distance)
-            sum_ = np.cumsum(share[order])
-            kept = order[: int(np.searchsorted(sum_, 0.75 * sum_[-1])) + 1]
-            total += float(np.average(distance[kept], weights=share[kept]))
+            mirrored = points - 2 * ((points @ across) - offset)[:, None] * across
+            distance = tree.query(mirrored, distance_upper_bound=MISFIT_MM)[0]
+            total += float(np.average(np.minimum(distance, MISFIT_MM), weights=share))
         return total
 
     best = (np.inf, 0.0, 0.0)
