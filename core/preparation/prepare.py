@@ -1,0 +1,129 @@
+"""The prepared cast: rest seats sunk and guide planes planed, with what each takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import GeometryError
+from ..mesh import Floats, Mesh
+from ..survey.enamel import proximal_enamel_mm
+from ..survey.nearest import Finder
+from ..survey.path import Path
+from ..teeth import Teeth, Tooth
+from .planes import GuidePlaneSpec, plan, plane_solid
+from .seats import RestSeatSpec, floor_angle_deg, seat_solid
+
+SPENDABLE = 0.5
+"""Share of the local enamel beyond which a cut is warned of (project default)."""
+PLANE_MOST_MM = 0.5
+"""Orthodontic stripping takes 0.25 to 0.5 mm a surface (Am J Orthod Dentofacial Orthop 2015;147:435)."""
+PREMOLAR_SEAT_MM = 1.0
+"""Seats of 1.5 mm reach dentine in over half of premolars, 1.0 mm is usually safe (premolar enamel data; handbook, section 3)."""
+
+
+@dataclass(frozen=True)
+class Cut:
+    """What one preparation takes.
+
+    what : in words; deepest_mm : deepest cut under the old surface, along its normal; volume_mm3
+    enamel_mm : usual local enamel, None where no figure is known; warning : in words, "" when nothing speaks against it
+    """
+
+    what: str
+    tooth: int
+    deepest_mm: float
+    volume_mm3: float
+    enamel_mm: float | None = None
+    warning: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """mesh : the cast with all cuts made, closed; cuts : in the order of the specifications, seats first."""
+
+    mesh: Mesh
+    cuts: tuple[Cut, ...]
+
+
+def prepare(
+    mesh: Mesh, teeth: Teeth, path: Path, seats: Sequence[RestSeatSpec] = (), guide_planes: Sequence[GuidePlaneSpec] = ()
+) -> Prepared:
+    """Sink the seats and plane the planes, each measured on the unprepared cast.
+
+    mesh : closed, the one that the teeth were found on. Raises GeometryError for an open mesh or a cut that misses its tooth,
+    CaseError for a tooth that is not marked.
+    """
+    solid = mesh.to_manifold()
+    cuts: list[Cut] = []
+    tools = []
+    for seat in seats:
+        tooth = teeth[seat.tooth]
+        tool = seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, mesh)))
+        cuts.append(_seat_cut(seat, *_taken(mesh, tool, tooth, f"{seat.kind} rest seat")))
+        tools.append(tool)
+    for plane in guide_planes:
+        tooth = teeth[plane.tooth]
+        where = plan(plane, tooth, mesh)
+        tool = plane_solid(plane, tooth, where)
+        found = _taken(mesh, tool, tooth, f"{plane.side} guide plane", needed=False)
+        cuts.append(_plane_cut(plane, *found))
+        tools.append(tool)
+    for tool in tools:
+        solid = solid - tool.to_manifold()
+    parts = [p for p in solid.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
+    if not parts:
+        raise GeometryError("the preparations leave nothing of the cast; check their positions")
+    out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
+    return Prepared(Mesh.from_manifold(out), tuple(cuts))
+
+
+def _outward_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> float:
+    """How far the crown itself reaches beyond the landmark: a seat must not cut the neighbour."""
+    if seat.kind == "incisal":
+        return seat.reach_mm
+    local = (mesh.vertices[np.unique(mesh.faces[tooth.faces])] - seat.point) @ seat.axes.T
+    near = (np.abs(local[:, 1]) < 0.5 * seat.width_mm) & (local[:, 2] > -seat.depth_mm - 0.8)
+    return float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
+
+
+def _taken(mesh: Mesh, tool: Mesh, tooth: Tooth, what: str, *, needed: bool = True) -> tuple[float, float]:
+    """Deepest cut (mm) and volume (mm3) of a tool on the unprepared cast."""
+    low, high = tool.bounds[0] - 0.5, tool.bounds[1] + 0.5
+    near = np.all((mesh.triangles.max(axis=1) >= low) & (mesh.triangles.min(axis=1) <= high), axis=1)
+    removed = mesh.to_manifold() ^ tool.to_manifold()
+    volume = float(removed.volume())
+    if volume < 1e-4 or not near.any():
+        if needed:
+            raise GeometryError(f"{what} on {tooth.fdi} does not meet its tooth; check the landmark and the direction inward")
+        return 0.0, 0.0
+    old = Finder(mesh.submesh(near)[0])
+    points = Mesh.from_manifold(removed.refine_to_length(0.2)).vertices
+    return float(_distances(old, points).max()), volume
+
+
+def _distances(old: Finder, points: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(old(points)[0] - points, axis=1))
+
+
+def _seat_cut(seat: RestSeatSpec, deepest: float, volume: float) -> Cut:
+    words = []
+    premolar = seat.kind == "occlusal" and seat.tooth % 10 in (4, 5)
+    if premolar and seat.depth_mm > PREMOLAR_SEAT_MM:
+        words.append(f"{seat.depth_mm:g} mm at the ridge; over {PREMOLAR_SEAT_MM:g} mm dentine is often reached in premolars")
+    if seat.kind == "occlusal" and floor_angle_deg(seat) >= 90.0:
+        words.append("its floor does not fall inward: the rest could slide off")
+    what = f"{seat.kind} rest seat, {seat.width_mm:g} x {seat.length_mm:g} mm, {seat.depth_mm:g} mm deep"
+    return Cut(what, seat.tooth, deepest, volume, None, "; ".join(words))
+
+
+def _plane_cut(plane: GuidePlaneSpec, deepest: float, volume: float) -> Cut:
+    enamel = proximal_enamel_mm(plane.tooth, plane.side) if plane.side in ("mesial", "distal") else None
+    words = []
+    if enamel is not None and deepest > SPENDABLE * enamel:
+        words.append(f"takes {deepest:.2f} mm, over half of the {enamel:.2f} mm of enamel usual there")
+    elif deepest > PLANE_MOST_MM:
+        words.append(f"takes {deepest:.2f} mm, more than {PLANE_MOST_MM:g} mm")
+    return Cut(f"{plane.side} guide plane, {plane.height_mm:g} mm high", plane.tooth, deepest, volume, enamel, "; ".join(words))

@@ -1,0 +1,171 @@
+"""Rest seats: their form as a height over the tooth, so that nothing in them can be undercut to the path.
+
+Local axes of every seat: x inward (level, from the rim of the tooth toward its middle), y across, z along the path, origin at the
+landmark. A seat takes away all that lies above z = floor(x, y). Forms from standard texts (occlusal: a rounded triangle with its
+base at the marginal ridge, spoon-shaped, deepest 0.5 mm below the lowered ridge, no vertical walls; cingulum: an inverted V in
+plan and front view; incisal: a rounded notch), sizes from the specification.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import GeometryError
+from ..mesh import Floats, Mesh
+
+KINDS = ("occlusal", "cingulum", "incisal")
+SPOON_MM = 0.5
+"""How much deeper than the lowered ridge the floor of an occlusal seat is (common practice)."""
+CLEAR_MM = 4.0
+"""Seats are open this far above the landmark: more than any cusp stands over its marginal ridge."""
+GRID_MM = 0.08
+STEEPEST = 5.0
+"""Rise over run of the steepest wall, 79 degrees: seats have no vertical walls (common practice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class RestSeatSpec:
+    """One rest seat.
+
+    tooth : FDI number; kind : "occlusal", "cingulum" or "incisal"
+    point : (3,) landmark on the unprepared surface: middle of the marginal ridge, shoulder of the cingulum, or on the edge
+    inward : (3,) unit, level: toward the fossa, toward the facial, or along the edge toward the tooth's middle
+    up : (3,) unit, the path
+    width_mm : across (occlusal: faciolingual at the ridge; cingulum: mesiodistal; incisal: along the edge)
+    length_mm : along inward; depth_mm : occlusal: by how much the ridge is lowered; cingulum: how deep the ledge goes into the
+        tooth, level; incisal: below the edge
+    reach_mm : how far the seat goes outward from the landmark, over the rim of the tooth
+    """
+
+    tooth: int
+    kind: str
+    point: Floats
+    inward: Floats
+    up: Floats
+    width_mm: float = 2.5
+    length_mm: float = 2.5
+    depth_mm: float = 1.2
+    reach_mm: float = 0.9
+
+    def __post_init__(self) -> None:
+        where = f"rest seat on {self.tooth}"
+        if self.kind not in KINDS:
+            raise GeometryError(f"{where}: kind {self.kind!r} is unknown; use one of {', '.join(KINDS)}")
+        for name, low, high in (("width_mm", 0.8, 8.0), ("length_mm", 0.8, 8.0), ("depth_mm", 0.2, 3.0), ("reach_mm", 0.0, 5.0)):
+            value = getattr(self, name)
+            if not low <= value <= high:
+                raise GeometryError(f"{where}: {name} is {value:g}, outside {low:g} to {high:g}")
+        up = np.asarray(self.up, dtype=np.float64) / np.linalg.norm(self.up)
+        inward = np.asarray(self.inward, dtype=np.float64)
+        inward = inward - (inward @ up) * up
+        if np.linalg.norm(inward) < 1e-6:
+            raise GeometryError(f"{where}: its inward direction is parallel to the path; give a level one")
+        object.__setattr__(self, "point", np.asarray(self.point, dtype=np.float64).reshape(3))
+        object.__setattr__(self, "up", up)
+        object.__setattr__(self, "inward", inward / np.linalg.norm(inward))
+
+    @property
+    def axes(self) -> Floats:
+        """(3, 3) rows: inward, across, up."""
+        return np.stack([self.inward, np.cross(self.up, self.inward), self.up])
+
+
+def _occlusal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
+    width, length, depth = spec.width_mm, spec.length_mm, spec.depth_mm
+
+    def floor(x: Floats, y: Floats) -> Floats:
+        t = np.clip(x / length, 0.0, 0.97)
+        # Rounded triangle; over the ridge it opens outward so that the rest has no sharp line angle to bridge.
+        half = 0.5 * width * np.where(x < 0, 1.0 - 0.35 * np.maximum(x, -2.0) / width, (1.0 - t**1.2) ** 0.75)
+        # Along the middle: falls from the lowered ridge to its deepest at 0.45 of the length, then climbs out at the apex.
+        inside = -depth - SPOON_MM * np.sin(np.pi * np.clip(x / (0.9 * length), 0.0, 0.5))
+        climb = np.maximum(x - 0.45 * length, 0.0) / (0.55 * length)
+        inside = inside + (depth + SPOON_MM) * climb**2
+        over = np.maximum(-x, 0.0)
+        axis = np.where(x >= 0, inside, -depth + 0.25 * over - 0.45 * over**2)
+        v = np.abs(y) / half
+        bowl = np.where(v < 1.0, v**2, 2.0 * v - 1.0) * (depth + 0.5 * SPOON_MM)
+        return axis + np.minimum(bowl, depth + 0.5 * SPOON_MM + STEEPEST * np.maximum(np.abs(y) - half, 0.0))
+
+    return floor
+
+
+def _cingulum(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
+    half, depth = 0.5 * spec.width_mm, spec.depth_mm
+
+    def floor(x: Floats, y: Floats) -> Floats:
+        ledge = -0.25 - 0.09 * x - 0.35 * (np.hypot(y, 0.6) - 0.6)  # falls 5 degrees inward, so that the rest cannot slip off
+        back = depth * (1.0 - 0.8 * (y / half) ** 2)
+        soft = 0.18  # rounds the line between floor and wall to about half a millimetre
+        wall = STEEPEST * soft * np.logaddexp(0.0, (x - back) / soft)
+        return ledge + wall
+
+    return floor
+
+
+def _incisal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
+    half, depth = 0.5 * spec.width_mm, spec.depth_mm
+
+    def floor(x: Floats, y: Floats) -> Floats:
+        v = np.abs(x) / half
+        return depth * (np.where(v < 1.0, v**2, 2.0 * v - 1.0) - 1.0) - 0.15 * np.minimum(y**2, 4.0)
+
+    return floor
+
+
+_FLOORS = {"occlusal": _occlusal, "cingulum": _cingulum, "incisal": _incisal}
+
+
+def seat_floor(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
+    """Height of the seat's floor over its landmark, mm, from local x (inward) and y (across), arrays of one shape."""
+    return _FLOORS[spec.kind](spec)
+
+
+def seat_field(spec: RestSeatSpec) -> Callable[[Floats], Floats]:
+    """The seat as a field, negative inside: (k, 3) points in the cast frame -> (k,) mm, about a distance near its floor."""
+    floor = seat_floor(spec)
+
+    def field(points: Floats) -> Floats:
+        x, y, z = ((np.asarray(points, dtype=np.float64) - spec.point) @ spec.axes.T).T
+        h = 0.02
+        height = floor(x, y)
+        slope = np.hypot(floor(x + h, y) - floor(x - h, y), floor(x, y + h) - floor(x, y - h)) / (2 * h)
+        outward = -x - spec.reach_mm
+        if spec.kind == "incisal":
+            outward = np.abs(y) - max(spec.length_mm, 4.0)
+        return np.maximum(np.maximum((height - z) / np.hypot(1.0, slope), outward), z - CLEAR_MM)
+
+    return field
+
+
+def seat_solid(spec: RestSeatSpec) -> Mesh:
+    """What the seat takes away, as a closed solid in the cast frame; open (to CLEAR_MM above the landmark) along the path."""
+    across = 0.5 * spec.width_mm + 2.5
+    if spec.kind == "incisal":
+        x0, x1, across = -across, across, max(spec.length_mm, 4.0)
+    else:
+        x0, x1 = -spec.reach_mm, max(spec.length_mm, spec.depth_mm) + 2.5
+    nx, ny = int(np.ceil((x1 - x0) / GRID_MM)) + 1, int(np.ceil(2 * across / GRID_MM)) + 1
+    x, y = np.meshgrid(np.linspace(x0, x1, nx), np.linspace(-across, across, ny), indexing="ij")
+    low = np.minimum(seat_floor(spec)(x, y), CLEAR_MM)
+    flat = np.stack([x.ravel(), y.ravel()], axis=1)
+    vertices = np.vstack([np.column_stack([flat, low.ravel()]), np.column_stack([flat, np.full(len(flat), CLEAR_MM + 0.5)])])
+    number = np.arange(nx * ny).reshape(nx, ny)
+    a, b, c, d = number[:-1, :-1].ravel(), number[1:, :-1].ravel(), number[1:, 1:].ravel(), number[:-1, 1:].ravel()
+    top = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
+    rim = np.concatenate([number[:, 0], number[-1, 1:], number[-2::-1, -1], number[0, -2:0:-1]])
+    nxt, n = np.roll(rim, -1), nx * ny
+    walls = np.concatenate([np.stack([rim, nxt, nxt + n], axis=1), np.stack([rim, nxt + n, rim + n], axis=1)])
+    return Mesh(spec.point + vertices @ spec.axes, np.concatenate([top[:, ::-1], top + n, walls]))
+
+
+def floor_angle_deg(spec: RestSeatSpec) -> float:
+    """Angle between an occlusal seat's floor, just inside the ridge, and a minor connector that comes up along the path.
+
+    Below 90 degrees the rest cannot slide off the tooth (common practice).
+    """
+    ends = seat_floor(spec)(np.array([0.0, 0.45 * spec.length_mm]), np.zeros(2))
+    return float(90.0 - np.degrees(np.arctan2(ends[0] - ends[1], 0.45 * spec.length_mm)))
