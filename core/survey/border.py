@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from ..mesh import Floats, Ints
 
 # Candidates tried at a time; the next number only for points whose nearest piece is not yet proved.
-_NEIGHBOURS = (6, 24, 96, 384)
+_NEIGHBOURS = (12, 48, 192)
 
 
 class Border(Protocol):
@@ -42,7 +42,8 @@ def _search(border: Border, points: Floats, best: Floats, at: Floats) -> None:
     total = len(border.centres)
     tree = cKDTree(border.centres, leafsize=16, balanced_tree=False, compact_nodes=False)
     todo = np.arange(len(points))
-    for k in (*_NEIGHBOURS, total):
+    # With a distance in hand one look tells most points that this border is too far.
+    for k in (*((1,) if np.isfinite(best).any() else ()), *_NEIGHBOURS, total):
         k = min(k, total)
         unproved = []
         chunk = max(1, 2_000_000 // k)

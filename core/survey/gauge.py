@@ -27,9 +27,12 @@ _SHORTEST_MM = 1.0
 
 
 def gauge_name(depth_mm: float) -> str:
-    """Label of a gauge in both units by trade custom: 0.254 (or 0.25) mm -> '0.25 mm (0.010 in)'."""
-    inches = round(depth_mm / INCH_MM, 3)
-    return f"{depth_mm:.2f} mm ({inches:.3f} in)"
+    """Label of a gauge in both units by trade custom: 0.508 (or 0.50) mm -> '0.50 mm (0.020 in)'."""
+    for inches in GAUGES_INCH:
+        custom = 25.0 * inches
+        if min(abs(depth_mm - custom), abs(depth_mm - INCH_MM * inches)) < 1e-3:
+            return f"{custom:.2f} mm ({inches:.3f} in)"
+    return f"{depth_mm:.2f} mm ({depth_mm / INCH_MM:.3f} in)"
 
 
 def gauge_lines(mesh: Mesh, result: Survey, depth_mm: float) -> tuple[Contour, ...]:

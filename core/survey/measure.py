@@ -11,7 +11,7 @@ from ..mesh import Bools, Floats, Ints, Mesh
 from .contour import contour_lines
 from .lines import Contour
 from .nearest import barycentric
-from .path import Path
+from .path import Path, into_path_frame
 from .scene import RayScene, scene_of
 from .shadow import CLEAR_MM, VERTICAL, Shadow, find_rims
 from .slopes import Slopes
@@ -89,15 +89,15 @@ def local_undercut(mesh: Mesh, path: Path, labels: Ints) -> Floats:
 
 def _depths(scene: RayScene, path: Path) -> tuple[Bools, Floats, Floats, Shadow]:
     mesh = scene.mesh
-    points = mesh.vertices @ path.rotation.T
+    points = into_path_frame(mesh.vertices, path)
     visible = ~_hidden(scene, mesh.vertices, mesh.vertex_normals, path)
     facing = mesh.face_normals @ path.vector
-    seen = visible[mesh.faces].all(axis=1) & (facing > VERTICAL)
+    seen = (facing > VERTICAL) & visible[mesh.faces[:, 0]] & visible[mesh.faces[:, 1]] & visible[mesh.faces[:, 2]]
     shadow = Shadow(path, find_rims(scene, path, points, facing), Slopes(points[mesh.faces[seen]]))
     undercut, convergence = np.zeros(len(points)), np.zeros(len(points))
     hidden = np.flatnonzero(~visible)
     undercut[hidden], line = shadow.depth(points[hidden])
-    convergence[hidden] = _convergence(scene.normals[hidden] @ path.rotation.T, points[hidden], line)
+    convergence[hidden] = _convergence(into_path_frame(scene.normals[hidden], path), points[hidden], line)
     return visible, undercut, convergence, shadow
 
 

@@ -22,17 +22,19 @@ class Slopes:
     @cached_property
     def lowest(self) -> Floats:
         """(f,) lowest corner."""
-        return np.asarray(self.corners[:, :, 2].min(axis=1))
+        z = self.corners[:, :, 2]
+        return np.minimum(np.minimum(z[:, 0], z[:, 1]), z[:, 2])
 
     @cached_property
     def highest(self) -> Floats:
         """(f,) highest corner."""
-        return np.asarray(self.corners[:, :, 2].max(axis=1))
+        z = self.corners[:, :, 2]
+        return np.maximum(np.maximum(z[:, 0], z[:, 1]), z[:, 2])
 
     @cached_property
     def centres(self) -> Floats:
         """(f, 2) centroids in the plane."""
-        return np.asarray(self.corners[:, :, :2].mean(axis=1))
+        return (self.corners[:, 0, :2] + self.corners[:, 1, :2] + self.corners[:, 2, :2]) / 3.0
 
     @cached_property
     def reach(self) -> float:
@@ -42,7 +44,8 @@ class Slopes:
 
     def within(self, low: float, high: float) -> Slopes:
         """Those that pass through some height between two."""
-        return Slopes(self.corners[(self.lowest < high) & (self.highest >= low)])
+        keep = np.flatnonzero((self.lowest < high) & (self.highest >= low))
+        return Slopes(self.corners[keep])
 
     def measure(self, points: Floats, index: np.ndarray) -> tuple[Floats, Floats]:
         """Distance (k, c) from points (k, 3) to the level line at their height in faces (k, c), else infinite; nearest (k, c, 2)."""

@@ -62,7 +62,8 @@ def test_probe_names_the_gauge_that_fits() -> None:
 
 def test_gauges_are_exact_in_inches_and_named_by_custom() -> None:
     assert gauge_name(0.254) == "0.25 mm (0.010 in)"
-    assert gauge_name(0.508) == "0.51 mm (0.020 in)" or gauge_name(0.508) == "0.50 mm (0.020 in)"
+    assert gauge_name(0.508) == "0.50 mm (0.020 in)"
+    assert gauge_name(0.35) == "0.35 mm (0.014 in)"
     assert gauge_name(0.75) == "0.75 mm (0.030 in)"
 
 
