@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import Floats
+from ..survey import GAUGES_INCH
 from .materials import MATERIALS, to_linear, to_srgb
 
 DEPTH_FULL_MM = 1.0  # deeper is shown as this deep
 # Undercut gauges: label in mm by custom of the trade, and the inch size they are made to (design: frames and definitions).
-GAUGES: tuple[tuple[float, float], ...] = ((0.25, 0.010), (0.50, 0.020), (0.75, 0.030))
-INCH_MM = 25.4
+GAUGES: tuple[tuple[float, float], ...] = tuple((round(25 * inch, 2), inch) for inch in GAUGES_INCH)
 INK = (0.03, 0.035, 0.05)
+TRIPOD = (0.12, 0.16, 0.55)
 SURVEY_LINE = (0.76, 0.21, 0.07)
 
 # Lightness, chroma and hue (degrees) along the ramp: pale green, sea green, blue, violet.

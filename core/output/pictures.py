@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image, ImageDraw
+from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Ints, Mesh
+from ..survey import INCH_MM, Survey, gauge_lines
 from .camera import Camera, view_camera
 from .drawing import Label, Line, rgb, side_by_side, text
-from .palette import DEPTH_FULL_MM, GAUGES, INCH_MM, INK, SURVEY_LINE, depth_colours, ramp
+from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, TRIPOD, depth_colours, ramp
 from .render import BACKGROUND, SIZE, draw
 from .scene import Body, Part, Scene
 from .wording import tilt_words
 
-if TYPE_CHECKING:
-    from ..survey import Survey
-
 PANEL = (900, 640)
 FOCUS_MM = (np.array([6.0, 6.0, 5.0]), np.array([6.0, 6.0, 2.0]))  # shown beyond the crowns, low and high corner
+SHALLOW_MM, NEAR_MM = 0.05, 1.5
 GAUGE_WIDTHS = (1.3, 1.8, 2.4)
 SURVEY_VIEWS = ("occlusal", "facial", "lingual", "right", "left")
 FRAMEWORK_VIEWS = ("occlusal", "facial", "lingual", "oblique")
@@ -33,24 +32,33 @@ TITLES = {
 
 def survey_lines(mesh: Mesh, survey: Survey, *, ghost: float = 0.0) -> tuple[list[Line], list[tuple[str, Line]]]:
     """The survey lines, and the gauge lines with the gauge's name, as drawn in every survey picture."""
-    from ..survey import gauge_lines
-
     with_teeth = any(c.label for c in survey.contours)  # then tissue and base step back
     gauges = [
         (f"{custom:.2f}", Line(c.points, INK, width, c.closed, ghost))
         for (custom, inch), width in zip(GAUGES, GAUGE_WIDTHS, strict=True)
         for c in gauge_lines(mesh, survey, inch * INCH_MM)
     ]
-    return [Line(c.points, SURVEY_LINE, 3.0 if c.label or not with_teeth else 1.4, c.closed) for c in survey.contours], gauges
+    tissue = cKDTree(mesh.vertices[survey.undercut > SHALLOW_MM]) if with_teeth else None
+    contours = []
+    for c in survey.contours:
+        if c.label == 0 and tissue is not None:
+            # A wall trimmed along the path has a line but no undercut: of what is not tooth, show only lines with an undercut under them.
+            if np.mean(tissue.query(c.points, distance_upper_bound=NEAR_MM)[0] < NEAR_MM) < 0.3:
+                continue
+            contours.append(Line(c.points, SURVEY_LINE, 1.4, c.closed))
+        else:
+            contours.append(Line(c.points, SURVEY_LINE, 3.0, c.closed))
+    return contours, gauges
 
 
 def survey_picture(
     mesh: Mesh, survey: Survey, labels: Ints | None = None, *, arch: str | None = "lower", views: Sequence[str] = SURVEY_VIEWS,
-    size: tuple[int, int] = PANEL, title: str = "Survey",
+    size: tuple[int, int] = PANEL, title: str = "Survey", tripod: Sequence[Sequence[float]] = (),
 ) -> Image.Image:
     """Undercut depth in colour with survey and gauge lines, one panel a view and one for the legend.
 
     labels : (n,) FDI number of each vertex, 0 for tissue; gives the tooth numbers and frames the teeth
+    tripod : (k, 3) tripod marks, mm, drawn as numbered crosses from above
     """
     part = Part("cast", mesh, "stone", depth_colours(survey.undercut))
     scene = Scene([part])
@@ -60,9 +68,13 @@ def survey_picture(
         from_above = view == "occlusal"
         camera = view_camera(mesh.vertices if from_above else _focus(mesh, labels), view, arch=arch, aspect=size[0] / size[1])
         words = tooth_labels(mesh, labels, camera, scene, view, size) if labels is not None else []
-        # From above a gauge line lies under the contour by definition: there it shines through.
-        lines = [replace(g, ghost=0.28) if from_above else g for _, g in gauges] + contours
-        words += [] if from_above else gauge_labels(gauges, camera, scene, size, taken=words)
+        if from_above:  # contours are met edge on, and gauge lines lie under them: both shine through
+            lines = [replace(g, ghost=0.28) for _, g in gauges] + [replace(c, ghost=0.9) for c in contours]
+            crosses, numbers = tripod_marks(tripod, camera)
+            lines, words = lines + crosses, words + numbers
+        else:
+            lines = [g for _, g in gauges] + contours
+            words += gauge_labels(gauges, camera, scene, size, taken=words)
         image = draw(scene, camera, size=size, lines=lines, labels=words)
         panels.append(finished(image, camera, TITLES.get(view, view)))
     tilt = survey.path
@@ -142,6 +154,18 @@ def gauge_labels(
         if long_px > 3.0 * letter and (scene.solid is None or not scene.solid.blocked(at[None] + 0.06 * to_eye, to_eye)[0]):
             found.append((long_px, Label(words, (float(at[0]), float(at[1]), float(at[2])), letter)))
     return _apart([label for _, label in sorted(found, key=lambda f: -f[0])], camera, size, taken)
+
+
+def tripod_marks(points: Sequence[Sequence[float]], camera: Camera) -> tuple[list[Line], list[Label]]:
+    """A cross of 3 mm and a number at each tripod mark, on top of everything."""
+    right, up, _ = camera.axes
+    lines, labels = [], []
+    for i, point in enumerate(points, 1):
+        at = np.asarray(point, dtype=np.float64)
+        lines += [Line(np.array([at - 1.5 * way, at + 1.5 * way]), TRIPOD, 2.5, ghost=1.0) for way in (right, up)]
+        x, y, z = at + 2.2 * (right + up)
+        labels.append(Label(f"mark {i}", (float(x), float(y), float(z)), 15, TRIPOD))
+    return lines, labels
 
 
 def _apart(labels: Sequence[Label], camera: Camera, size: tuple[int, int], taken: Sequence[Label] = ()) -> list[Label]:

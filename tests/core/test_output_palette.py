@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from claspwright.core.output.materials import to_linear
-from claspwright.core.output.palette import DEPTH_FULL_MM, GAUGES, INCH_MM, INK, SURVEY_LINE, depth_colours, from_oklab, oklab, ramp
+from claspwright.core.output.palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, depth_colours, from_oklab, oklab, ramp
 
 # G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A physiologically-based model for simulation of color vision deficiency", IEEE TVCG
 # 15 (2009), severity 1.0; applied to linear RGB.
@@ -78,5 +78,5 @@ def test_no_undercut_is_plain_stone_and_depth_has_an_end():
 
 def test_gauges_are_the_trade_sizes():
     for custom, inch in GAUGES:
-        assert inch * INCH_MM == pytest.approx(custom, rel=0.02)
+        assert inch * 25.4 == pytest.approx(custom, rel=0.02)
         assert round(inch * 1000) % 10 == 0
