@@ -15,6 +15,7 @@ from .spec import PhantomSpec
 from .tissue import Sections, Tissue, sections
 
 _WEB = 0.7  # the impression tears in the narrow gaps beside a contact, so the stone fills them; mm
+_CREASE = 0.25  # fills the finest clefts between crown and gum, as stone does; mm
 _FAR = 6.0  # value of the field of a part that is out of reach, mm
 
 
@@ -53,7 +54,7 @@ class Anatomy:
     def field(self, points: Floats) -> Floats:
         """(k,) field of everything, negative inside."""
         crown, _, gum = self.parts(points)
-        return np.minimum(crown, gum)
+        return smooth_min(crown, gum, _CREASE)
 
 
 def make_anatomy(spec: PhantomSpec) -> Anatomy:
@@ -71,11 +72,10 @@ def make_anatomy(spec: PhantomSpec) -> Anatomy:
         lean = (tilt[0] + 1.2 * jitter[0], tilt[1] + 1.2 * jitter[1])
         turn = spec.turns.get(fdi, 0.0) + 2.0 * jitter[2]
         teeth[fdi] = place(crowns[fdi], spec.arch, curve, where[fdi], lean, turn, 0.15 * jitter[3:])
-    standing = set(spec.standing)
     collars = {}
     for fdi, tooth in teeth.items():
         mesial = fdi - 1 if fdi % 10 > 1 else {1: 21, 2: 11, 3: 41, 4: 31}[fdi // 10]
-        collars[fdi] = Collar(tooth, *rises(tooth, mesial in standing, fdi + 1 in standing))
+        collars[fdi] = Collar(tooth, *rises(tooth, teeth.get(mesial), teeth.get(fdi + 1)))
     shape = sections(spec.arch, curve, where, set(spec.missing), set(spec.absent))
     tissue = Tissue(spec.arch, curve, shape, rng)
     return Anatomy(curve, shape, tissue, teeth, collars, Ripple(rng, 9.0))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -45,9 +45,12 @@ class Base:
         floor = anatomy.tissue.lowest()
         bottom = floor - THICKNESS
         load = ((67_700.0 + 1_670.0 * len(anatomy.teeth)) if arch == "upper" else (53_600.0 + 2_680.0 * len(anatomy.teeth)))
-        low = np.r_[points.min(axis=0) - _WALL - 4.0, floor - 2.5]
-        high = np.r_[points.max(axis=0) + _WALL + 4.0, 3.0]
-        return Base(directions, reaches, bottom, np.array([low, high]), load)
+        low = np.r_[points.min(axis=0), floor - 2.5]
+        high = np.r_[points.max(axis=0), 3.0]
+        base = Base(directions, reaches, bottom, np.array([low, high]), load)
+        corners = base.outline(0.0)
+        low[:2], high[:2] = corners.min(axis=0) - 1.0, corners.max(axis=0) + 1.0
+        return replace(base, bounds=np.array([low, high]))
 
     def outline(self, inset: float) -> Floats:
         """(w, 2) corners of the walls, counter-clockwise, `inset` mm further in."""

@@ -61,8 +61,7 @@ class Crown:
     @cached_property
     def _table(self) -> Floats:
         """(h, 4) half-widths tabulated over height, for speed."""
-        z = np.arange(_TABLE_SIZE) * _TABLE_STEP - _TABLE_LOW
-        z = np.asarray(z, dtype=np.float64)
+        z: Floats = np.arange(_TABLE_SIZE, dtype=np.float64) * _TABLE_STEP - _TABLE_LOW
         return np.stack([side(z, self.full) for side in (self.mesial, self.distal, self.facial, self.lingual)], axis=1)
 
     @property
@@ -143,8 +142,8 @@ def _anterior(fdi: int, size: CrownSize) -> Crown:
     edge = 0.75 if canine else 0.62
     return Crown(
         fdi, size,
-        Profile(neck, a, mesial_z, a - (0.9 if canine else 0.25), 2.0, 1.5),
-        Profile(neck, a, distal_z, a - (1.3 if canine else 0.6), 2.0, 1.5),
+        Profile(neck, a, mesial_z, a - (0.9 if canine else 0.25), 2.0, 2.2),
+        Profile(neck, a, distal_z, a - (1.3 if canine else 0.6), 2.0, 2.0),
         Profile(neck_b, b, 0.24 * h, edge, 1.55, 1.6),
         Profile(neck_b, b, 0.22 * h, edge, 1.75 if upper else 1.45, 1.6, concave=True),
         power=2.25 if canine else 2.5, taper=0.16 if upper else 0.12, skew=0.0, occlusal=None, rounding=0.75 if canine else 0.55,

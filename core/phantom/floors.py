@@ -16,10 +16,10 @@ PALATE_RIM = -10.5
 LINGUAL_SULCUS = 10.5  # mm of the lower lingual sulcus below the lingual margins (8 or more suits a lingual bar; common practice)
 FOLD = {"upper": 10.0, "lower": 8.5}  # facial fold below the facial margins (common practice)
 _RUGAE = (  # right half of the palate: x, y of starts, bends and ends, height
-    ((1.6, -10.0), (5.0, -8.4), (9.0, -9.4), 0.75),
-    ((1.4, -12.8), (5.5, -11.6), (10.5, -13.4), 0.85),
-    ((1.5, -15.8), (6.0, -15.2), (10.0, -17.6), 0.75),
-    ((2.2, -18.8), (5.5, -18.8), (8.0, -20.6), 0.5),
+    ((1.9, -10.6), (5.2, -9.8), (9.0, -10.6), 0.60),
+    ((1.8, -13.4), (5.8, -12.8), (11.2, -14.2), 0.75),
+    ((2.2, -16.6), (6.4, -16.4), (10.6, -18.0), 0.65),
+    ((3.6, -19.6), (6.4, -19.8), (9.2, -21.0), 0.40),
 )
 
 
@@ -43,8 +43,8 @@ class Floors:
         self.arch = arch
         right = curve.points[curve.station >= 0]
         self._depth, self._half = -right[:, 1], right[:, 0]
-        self._ripple = Ripple(rng, 10.0)
-        self._wobble = rng.normal(0.0, 0.45, size=(2, len(_RUGAE), 3, 2))
+        self._ripple = Ripple(rng, 8.0)
+        self._wobble = rng.normal(0.0, 0.35, size=(2, len(_RUGAE), 3, 2))
         self._frena = np.array([0.0, 25.0, -25.0]) + rng.normal(0.0, 0.5, 3)
 
     def facial(self, flat: Floats, s: Floats, n: Floats, gum: Floats, half: Floats) -> Floats:
@@ -79,8 +79,8 @@ class Floors:
         deep = (PALATE_RIM - PALATE_DEEP) * (1.0 - (1.0 - t) ** 1.8)
         vault = 1.0 - u**2.5
         z = PALATE_RIM - deep * smooth_max(vault, np.zeros_like(vault), 0.5)
-        x = x + 0.6 * self._waver(0.0, flat)
-        y = y + 0.8 * self._waver(40.0, flat)
+        x = x + 0.8 * self._waver(0.0, flat)
+        y = y + 0.9 * self._waver(40.0, flat)
         z = z + 0.28 * bell(x, 0.9) * smooth_step(-y, 9.0, 13.0)
         z = z + 1.4 * np.exp(-((x / 1.9) ** 2) - ((y + 8.0) / 2.8) ** 2)
         for side in (0, 1):
@@ -88,5 +88,5 @@ class Floors:
             for k, (start, bend, end, tall) in enumerate(_RUGAE):
                 p = [np.array(q) + w for q, w in zip((start, bend, end), self._wobble[side, k], strict=True)]
                 away, along = _curve_distance(sign * x, y, p)
-                z = z + tall * bell(away, 0.8) * np.sin(np.pi * np.clip(along, 0.06, 0.94)) ** 0.7
+                z = z + tall * bell(away, 0.85) * np.sin(np.pi * np.clip(along, 0.06, 0.94)) ** 0.7
         return z
