@@ -181,9 +181,13 @@ class Shadow:
         def measure(band: Ints) -> tuple[Floats, Floats]:
             own = points[band]
             low, high = float(own[0, 2]), float(own[-1, 2])
-            return nearest_border((self.rims.within(low, high), self.slopes.within(low, high)), own)
+            slopes = [part.within(low, high) for part in self.slopes.sizes]
+            return nearest_border((self.rims.within(low, high), *slopes), own)
 
         bands = _bands(points[:, 2])
+        for part in self.slopes.sizes:
+            _ = part.lowest, part.highest  # before the threads start
+        _ = self.rims.top
         # Trees and array arithmetic run outside the interpreter's lock: two threads nearly halve the time.
         with ThreadPoolExecutor(max_workers=2) as pool:
             for band, (distance, at) in zip(bands, pool.map(measure, bands), strict=True):

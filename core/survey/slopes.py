@@ -9,6 +9,9 @@ import numpy as np
 
 from ..mesh import Floats
 
+# Borders between classes of size (mm): scans have faces below the first.
+_SIZES_MM = (0.35, 1.0, 3.0)
+
 
 @dataclass(frozen=True, eq=False)
 class Slopes:
@@ -37,15 +40,28 @@ class Slopes:
         return (self.corners[:, 0, :2] + self.corners[:, 1, :2] + self.corners[:, 2, :2]) / 3.0
 
     @cached_property
+    def reaches(self) -> Floats:
+        """(f,) farthest corner from the centroid in the plane, mm."""
+        square = np.zeros(len(self.corners))
+        for k in range(3):
+            dx, dy = self.corners[:, k, 0] - self.centres[:, 0], self.corners[:, k, 1] - self.centres[:, 1]
+            square = np.maximum(square, dx * dx + dy * dy)
+        return np.sqrt(square)
+
+    @cached_property
     def reach(self) -> float:
-        """Farthest corner from its centroid in the plane, mm."""
-        offset = self.corners[:, :, :2] - self.centres[:, None, :]
-        return float(np.sqrt(np.einsum("ijk,ijk->ij", offset, offset).max(initial=0.0)))
+        """The greatest of the reaches, mm."""
+        return float(self.reaches.max(initial=0.0))
+
+    @cached_property
+    def sizes(self) -> tuple[Slopes, ...]:
+        """The same faces sorted by size: a search is only as fast as its largest face is small, and bases have long ones."""
+        step = np.digitize(self.reaches, _SIZES_MM)
+        return tuple(Slopes(self.corners[step == k]) for k in np.unique(step))
 
     def within(self, low: float, high: float) -> Slopes:
         """Those that pass through some height between two."""
-        keep = np.flatnonzero((self.lowest < high) & (self.highest >= low))
-        return Slopes(self.corners[keep])
+        return Slopes(self.corners[np.flatnonzero((self.lowest < high) & (self.highest >= low))])
 
     def measure(self, points: Floats, index: np.ndarray) -> tuple[Floats, Floats]:
         """Distance (k, c) from points (k, 3) to the level line at their height in faces (k, c), else infinite; nearest (k, c, 2)."""

@@ -1,0 +1,88 @@
+"""Times of the main jobs, as ratios to things that any machine can repeat: `make bench`.
+
+Absolute times depend on the machine and on what else it does; a ratio to the bare rays on the same mesh hardly does.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import trimesh
+from claspwright.core.cast import read_mesh
+from claspwright.core.mesh import Mesh
+from claspwright.core.phantom import SAMPLES, make_phantom
+from claspwright.core.survey import Path, RayScene, gauge_lines, survey
+from scipy.spatial import cKDTree
+
+RUNS = 5
+
+
+def best(job: Callable[[int], object]) -> float:
+    """Shortest of a few runs, seconds; each run gets its number, so that no run can reuse another's result."""
+    times = []
+    for k in range(RUNS):
+        start = time.perf_counter()
+        job(k)
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def plain_survey(loaded: trimesh.Trimesh, path: Path) -> np.ndarray:
+    """What a few lines with trimesh give: visibility by its rays, depth to the middles of silhouette edges above."""
+    points, facing = loaded.vertices @ path.rotation.T, loaded.face_normals @ path.vector
+    directions = np.tile(path.vector, (len(points), 1))
+    hidden = loaded.ray.intersects_any(loaded.vertices + 1e-3 * loaded.vertex_normals, directions)
+    pair = loaded.face_adjacency
+    edges = loaded.face_adjacency_edges[(facing[pair[:, 0]] > 0.0) != (facing[pair[:, 1]] > 0.0)]
+    middle = points[edges].mean(axis=1)
+    free = ~loaded.ray.intersects_any(middle @ path.rotation + 1e-3 * path.vector, np.tile(path.vector, (len(middle), 1)))
+    middle = middle[free]
+    far, near = cKDTree(middle[:, :2]).query(points[hidden, :2], k=8)
+    far[middle[near, 2] < points[hidden, 2][:, None]] = np.inf
+    depth = np.zeros(len(points))
+    depth[hidden] = far.min(axis=1)
+    return depth
+
+
+def bench_survey(name: str, mesh: Mesh) -> None:
+    """Survey of one mesh at new paths, against the bare rays and against the plain one."""
+    start = time.perf_counter()
+    scene = RayScene(mesh)
+    _ = scene.edges, scene.normals, mesh.vertex_normals, mesh.face_normals
+    once = time.perf_counter() - start
+    loaded = mesh.to_trimesh()
+    plain_survey(loaded, Path())
+    rays = best(lambda k: scene.occluded(mesh.vertices, Path(1.0 + k, 0.0).vector))
+    ours = best(lambda k: survey(mesh, Path(1.0 + k, 0.0), scene=scene))
+    plain = best(lambda k: plain_survey(loaded, Path(1.0 + k, 0.0)))
+    result = survey(mesh, Path(), scene=scene)
+    gauges = best(lambda k: [gauge_lines(mesh, result, depth + 1e-4 * k) for depth in (0.25, 0.50, 0.75)])
+    print(f"survey of {name}, {len(mesh.faces):,} triangles, {(~result.visible).sum():,} hidden vertices")
+    print(f"  once a cast (rays, edges, smooth normals)  {once:7.3f} s")
+    print(f"  floor: one ray a vertex                    {rays:7.3f} s")
+    print(f"  whole survey at a new path                 {ours:7.3f} s = {ours / rays:5.1f} x the floor")
+    print(f"  plain survey with trimesh                  {plain:7.3f} s = {plain / ours:5.2f} x ours (depth to sample points, no lines)")
+    print(f"  gauge lines, three                         {gauges:7.3f} s")
+
+
+def main() -> None:
+    """Made-up casts of three sizes, and any scans named."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("scans", nargs="*", help="mesh files to survey too, occlusal side up")
+    parser.add_argument("--triangles", type=int, action="append", default=[])
+    options = parser.parse_args()
+    for triangles in options.triangles or (60_000, 250_000):
+        spec = replace(SAMPLES["lower_class_i"], triangles=triangles)
+        bench_survey("a made-up lower cast", make_phantom(spec).mesh)
+    for file in options.scans:
+        bench_survey(file, read_mesh(file)[0])
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
+
+
+if __name__ == "__main__":
+    main()
