@@ -60,7 +60,7 @@ def _unit_rows(v: Floats) -> Floats:
     return v / np.maximum(np.linalg.norm(v, axis=1, keepdims=True), 1e-12)
 
 
-def coarse_graph(mesh: Mesh, region: Bools, cell_mm: float = CELL_MM) -> CoarseGraph:
+def coarse_graph(mesh: Mesh, region: Bools, cell_mm: float = CELL_MM, smooth_mm: float = NORMAL_SMOOTH_MM) -> CoarseGraph:
     """Gather the vertices of a region (n, bool) into patches that are connected and lie within one cell of a cubic lattice."""
     ids = np.flatnonzero(region)
     local = np.full(len(mesh.vertices), -1, dtype=np.int64)
@@ -86,7 +86,7 @@ def coarse_graph(mesh: Mesh, region: Bools, cell_mm: float = CELL_MM) -> CoarseG
     links = np.vstack([links[links[:, 0] != links[:, 1]], bridges(points, links)])
     full = np.full(len(mesh.vertices), -1, dtype=np.int64)
     full[ids] = member
-    return _with_bend(points, _unit_rows(normals), areas, links, full, cell_mm)
+    return _with_bend(points, _unit_rows(normals), areas, links, full, cell_mm, smooth_mm)
 
 
 def bridges(points: Floats, links: Ints) -> Ints:
@@ -111,7 +111,7 @@ def bridges(points: Floats, links: Ints) -> Ints:
     return np.sort(np.vstack(found), axis=1) if found else np.zeros((0, 2), dtype=np.int64)
 
 
-def _with_bend(points: Floats, normals: Floats, areas: Floats, links: Ints, member: Ints, cell_mm: float) -> CoarseGraph:
+def _with_bend(points: Floats, normals: Floats, areas: Floats, links: Ints, member: Ints, cell_mm: float, smooth_mm: float) -> CoarseGraph:
     k = len(points)
     i, j = links.T
     ones = np.ones(2 * len(links))
@@ -121,7 +121,7 @@ def _with_bend(points: Floats, normals: Floats, areas: Floats, links: Ints, memb
     step = points[j] - points[i]
     length = np.linalg.norm(step, axis=1)
     # on a scan as coarse as a millimetre the normals are already averages over more than the smoothing length
-    rounds = int(np.clip(round(4.0 * (NORMAL_SMOOTH_MM / max(float(np.median(length)), 1e-6)) ** 2 - 2.5), 0, 4))
+    rounds = int(np.clip(round(4.0 * (smooth_mm / max(float(np.median(length)), 1e-6)) ** 2 - 2.5), 0, 30))
     for _ in range(rounds):
         normals = blur @ normals
     normals = _unit_rows(normals)

@@ -12,7 +12,8 @@ from ..mesh import Bools, Floats, Ints, Mesh
 from . import numbering
 from .coarse import CoarseGraph, coarse_graph
 from .labels import teeth_from_labels
-from .model import Teeth
+from .model import Teeth, Tooth
+from .refine import refine
 from .walker import best_level, click_patches, crown_size, expected_area, must_haves, probabilities, tissue_patches
 
 REACHES = (1.15, 0.82)
@@ -141,17 +142,16 @@ def find_teeth(mesh: Mesh, arch: str, seeds: dict[int, Floats], missing: tuple[i
     labels = np.zeros(len(mesh.vertices), dtype=np.int16)
     known = field.graph.member >= 0
     labels[known] = field.patch_labels[field.graph.member[known]]
-    teeth = teeth_from_labels(mesh, arch, labels, missing)
+    teeth = teeth_from_labels(mesh, arch, refine(mesh, labels), missing)
     lost = [n for n in field.numbers if n not in teeth]
     if lost:
         raise CastError(f"no crown could be found at the click for {lost[0]}; click on the crown itself, away from its neighbours")
-    return replace(teeth, teeth={n: _size_flag(mesh, teeth, n) for n in teeth.teeth})
+    return replace(teeth, teeth={n: _size_flag(t) for n, t in teeth.teeth.items()})
 
 
-def _size_flag(mesh: Mesh, teeth: Teeth, fdi: int):  # type: ignore[no-untyped-def]
-    tooth = teeth[fdi]
+def _size_flag(tooth: Tooth) -> Tooth:
     span = float(np.ptp(tooth.margin @ tooth.mesial))
-    usual = numbering.crown_width(fdi)
+    usual = numbering.crown_width(tooth.fdi)
     # handbook section 10: sizes outside 0.7 to 1.4 times the average deserve a look
     if 0.7 * usual <= span <= 1.4 * usual:
         return tooth
