@@ -60,11 +60,11 @@ def _finite(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, 
 
 def weld(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, Ints]:
     """One vertex for all that coincide within WELD_MM. First the exact ones, then near ones at borders and short edges."""
+    vertices, faces = topology.compact(vertices, faces)
     before = len(vertices)
-    vertices, faces = _weld_exact(*topology.compact(vertices, faces))
-    vertices, faces = _weld_near(vertices, faces)
+    vertices, faces = _weld_near(*_weld_exact(vertices, faces))
     if before - len(vertices):
-        changes.append(f"{before - len(vertices):,} points welded or unused")
+        changes.append(f"{before - len(vertices):,} points welded to others at the same place")
     return vertices, faces
 
 
