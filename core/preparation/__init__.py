@@ -1,7 +1,8 @@
 """Mouth preparation on the cast: rest seats sunk, guide planes planed, and what each takes of the enamel."""
 
+from .ledge import fit_ledge
 from .planes import GuidePlaneSpec
 from .prepare import Cut, Prepared, prepare
 from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
 
-__all__ = ["Cut", "GuidePlaneSpec", "Prepared", "RestSeatSpec", "floor_angle_deg", "prepare", "seat_field", "seat_solid"]
+__all__ = ["Cut", "GuidePlaneSpec", "Prepared", "RestSeatSpec", "fit_ledge", "floor_angle_deg", "prepare", "seat_field", "seat_solid"]

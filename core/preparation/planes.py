@@ -24,7 +24,8 @@ NECK_MM = 1.0
 SHARE_OF_BREADTH = 0.45
 """Width of a guide plane over the faciolingual breadth of the crown: a third to a half (standard texts)."""
 RUN_OUT_MM = 0.9
-CALM_MM = 0.3
+CALM_MM = 0.7
+"""The plan follows the crown round, not the bumps of its surface."""
 
 
 @dataclass(frozen=True, eq=False)

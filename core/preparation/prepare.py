@@ -14,7 +14,7 @@ from ..survey.nearest import Finder
 from ..survey.path import Path
 from ..teeth import Teeth, Tooth
 from .planes import GuidePlaneSpec, plan, plane_solid
-from .seats import RestSeatSpec, floor_angle_deg, seat_solid
+from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
 
 SPENDABLE = 0.5
 """Share of the local enamel beyond which a cut is warned of (project default)."""
@@ -61,7 +61,7 @@ def prepare(
     tools = []
     for seat in seats:
         tooth = teeth[seat.tooth]
-        tool = seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, mesh)))
+        tool = seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, teeth, mesh)))
         cuts.append(_seat_cut(seat, *_taken(mesh, tool, tooth, f"{seat.kind} rest seat")))
         tools.append(tool)
     for plane in guide_planes:
@@ -80,13 +80,20 @@ def prepare(
     return Prepared(Mesh.from_manifold(out), tuple(cuts))
 
 
-def _outward_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> float:
-    """How far the crown itself reaches beyond the landmark: a seat must not cut the neighbour."""
+def _outward_reach(seat: RestSeatSpec, tooth: Tooth, teeth: Teeth, mesh: Mesh) -> float:
+    """How far a seat may go beyond its landmark: over the rim of its own crown, and not into the neighbour."""
     if seat.kind == "incisal":
         return seat.reach_mm
     local = (mesh.vertices[np.unique(mesh.faces[tooth.faces])] - seat.point) @ seat.axes.T
     near = (np.abs(local[:, 1]) < 0.5 * seat.width_mm) & (local[:, 2] > -seat.depth_mm - 0.8)
-    return float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
+    reach = float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
+    others = [np.unique(mesh.faces[t.faces]) for t in teeth.teeth.values() if t.fdi != tooth.fdi]
+    if others:
+        points = mesh.vertices[np.unique(np.concatenate(others))]
+        inside = points[seat_field(replace(seat, reach_mm=reach))(points) < 0.0]
+        if len(inside):
+            reach = max(min(reach, -float(((inside - seat.point) @ seat.inward).max()) - 0.02), 0.1)
+    return reach
 
 
 def _taken(mesh: Mesh, tool: Mesh, tooth: Tooth, what: str, *, needed: bool = True) -> tuple[float, float]:
@@ -115,7 +122,7 @@ def _seat_cut(seat: RestSeatSpec, deepest: float, volume: float) -> Cut:
         words.append(f"{seat.depth_mm:g} mm at the ridge; over {PREMOLAR_SEAT_MM:g} mm dentine is often reached in premolars")
     if seat.kind == "occlusal" and floor_angle_deg(seat) >= 90.0:
         words.append("its floor does not fall inward: the rest could slide off")
-    what = f"{seat.kind} rest seat, {seat.width_mm:g} x {seat.length_mm:g} mm, {seat.depth_mm:g} mm deep"
+    what = f"{seat.kind} rest seat, {seat.width_mm:g} x {seat.length_mm:g} mm, {seat.depth_mm:.2g} mm deep"
     return Cut(what, seat.tooth, deepest, volume, None, "; ".join(words))
 
 

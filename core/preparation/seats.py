@@ -19,11 +19,15 @@ from ..mesh import Floats, Mesh
 KINDS = ("occlusal", "cingulum", "incisal")
 SPOON_MM = 0.5
 """How much deeper than the lowered ridge the floor of an occlusal seat is (common practice)."""
-CLEAR_MM = 4.0
-"""Seats are open this far above the landmark: more than any cusp stands over its marginal ridge."""
-GRID_MM = 0.08
-STEEPEST = 5.0
-"""Rise over run of the steepest wall, 79 degrees: seats have no vertical walls (common practice)."""
+DEEPEST_AT = 0.45
+"""Where along its length an occlusal seat is deepest."""
+CLEAR_MM = 10.0
+"""Seats are open this far above the landmark: more than any crown stands over its cingulum."""
+GRID_MM = 0.1
+WALL = 3.5
+"""Rise over run of an occlusal seat's steepest wall, 74 degrees: seats have no vertical walls (common practice)."""
+LEDGE_WALL = 9.5
+"""Of the wall behind a cingulum ledge, 84 degrees: a flatter one would never leave a steep lingual face."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,22 +77,31 @@ class RestSeatSpec:
         return np.stack([self.inward, np.cross(self.up, self.inward), self.up])
 
 
+def _outline(x: Floats, y: Floats, width: float, length: float) -> Floats:
+    """Signed distance to the occlusal outline, negative inside: `width` at x = 0, a round apex at x = length, open outward."""
+    r = 0.28 * width
+    ahead, aside = length - r, 0.5 * width
+    lean = np.arctan2(aside, ahead) - np.arcsin(min(r / np.hypot(ahead, aside), 1.0))
+    u, v = x - ahead, np.abs(y)
+    side = np.sin(lean) * x + np.cos(lean) * (v - aside)
+    return np.where(u * np.cos(lean) - v * np.sin(lean) > 0, np.hypot(u, v) - r, side)
+
+
 def _occlusal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     width, length, depth = spec.width_mm, spec.length_mm, spec.depth_mm
+    rise = depth + 0.25
 
     def floor(x: Floats, y: Floats) -> Floats:
-        t = np.clip(x / length, 0.0, 0.97)
-        # Rounded triangle; over the ridge it opens outward so that the rest has no sharp line angle to bridge.
-        half = 0.5 * width * np.where(x < 0, 1.0 - 0.35 * np.maximum(x, -2.0) / width, (1.0 - t**1.2) ** 0.75)
-        # Along the middle: falls from the lowered ridge to its deepest at 0.45 of the length, then climbs out at the apex.
-        inside = -depth - SPOON_MM * np.sin(np.pi * np.clip(x / (0.9 * length), 0.0, 0.5))
-        climb = np.maximum(x - 0.45 * length, 0.0) / (0.55 * length)
-        inside = inside + (depth + SPOON_MM) * climb**2
+        # Along the middle: from the lowered ridge down to its deepest; over the ridge it rolls off outward without a sharp line.
         over = np.maximum(-x, 0.0)
-        axis = np.where(x >= 0, inside, -depth + 0.25 * over - 0.45 * over**2)
-        v = np.abs(y) / half
-        bowl = np.where(v < 1.0, v**2, 2.0 * v - 1.0) * (depth + 0.5 * SPOON_MM)
-        return axis + np.minimum(bowl, depth + 0.5 * SPOON_MM + STEEPEST * np.maximum(np.abs(y) - half, 0.0))
+        fall = np.sin(0.5 * np.pi * np.clip(x / (DEEPEST_AT * length), 0.0, 1.0))
+        axis = -depth - SPOON_MM * fall + 0.25 * over - 0.45 * over**2
+        edge = _outline(x, y, width, length)
+        bowl = rise * np.clip(1.0 + edge / (0.5 * width), 0.0, 1.0) ** 2
+        slope, out = 4.0 * rise / width, np.maximum(edge, 0.0)
+        steeper = np.maximum(WALL - slope, 0.0)
+        # Beyond the outline the wall grows steeper within half a millimetre, so that a high cusp beside the seat is not cut away.
+        return axis + bowl + slope * out + steeper * np.where(out < 0.5, out**2, out - 0.25)
 
     return floor
 
@@ -97,11 +110,11 @@ def _cingulum(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     half, depth = 0.5 * spec.width_mm, spec.depth_mm
 
     def floor(x: Floats, y: Floats) -> Floats:
-        ledge = -0.25 - 0.09 * x - 0.35 * (np.hypot(y, 0.6) - 0.6)  # falls 5 degrees inward, so that the rest cannot slip off
+        # An inverted V seen from lingual, falling 5 degrees inward, so that the rest cannot slip off.
+        ledge = -0.25 - 0.09 * x - 0.45 * (np.hypot(y, 0.5) - 0.5)
         back = depth * (1.0 - 0.8 * (y / half) ** 2)
-        soft = 0.18  # rounds the line between floor and wall to about half a millimetre
-        wall = STEEPEST * soft * np.logaddexp(0.0, (x - back) / soft)
-        return ledge + wall
+        soft = 0.06  # rounds the line between floor and wall
+        return ledge + LEDGE_WALL * soft * np.logaddexp(0.0, (x - back) / soft)
 
     return floor
 
@@ -143,11 +156,11 @@ def seat_field(spec: RestSeatSpec) -> Callable[[Floats], Floats]:
 
 def seat_solid(spec: RestSeatSpec) -> Mesh:
     """What the seat takes away, as a closed solid in the cast frame; open (to CLEAR_MM above the landmark) along the path."""
-    across = 0.5 * spec.width_mm + 2.5
+    across = 0.5 * spec.width_mm + 2.2
     if spec.kind == "incisal":
         x0, x1, across = -across, across, max(spec.length_mm, 4.0)
     else:
-        x0, x1 = -spec.reach_mm, max(spec.length_mm, spec.depth_mm) + 2.5
+        x0, x1 = -spec.reach_mm, max(spec.length_mm, spec.depth_mm) + 2.2
     nx, ny = int(np.ceil((x1 - x0) / GRID_MM)) + 1, int(np.ceil(2 * across / GRID_MM)) + 1
     x, y = np.meshgrid(np.linspace(x0, x1, nx), np.linspace(-across, across, ny), indexing="ij")
     low = np.minimum(seat_floor(spec)(x, y), CLEAR_MM)
@@ -159,7 +172,9 @@ def seat_solid(spec: RestSeatSpec) -> Mesh:
     rim = np.concatenate([number[:, 0], number[-1, 1:], number[-2::-1, -1], number[0, -2:0:-1]])
     nxt, n = np.roll(rim, -1), nx * ny
     walls = np.concatenate([np.stack([rim, nxt, nxt + n], axis=1), np.stack([rim, nxt + n, rim + n], axis=1)])
-    return Mesh(spec.point + vertices @ spec.axes, np.concatenate([top[:, ::-1], top + n, walls]))
+    block = Mesh(vertices, np.concatenate([top[:, ::-1], top + n, walls])).to_manifold()
+    open_top = Mesh.from_manifold(block.trim_by_plane((0.0, 0.0, -1.0), -CLEAR_MM))
+    return Mesh(spec.point + open_top.vertices @ spec.axes, open_top.faces)
 
 
 def floor_angle_deg(spec: RestSeatSpec) -> float:
@@ -167,5 +182,6 @@ def floor_angle_deg(spec: RestSeatSpec) -> float:
 
     Below 90 degrees the rest cannot slide off the tooth (common practice).
     """
-    ends = seat_floor(spec)(np.array([0.0, 0.45 * spec.length_mm]), np.zeros(2))
-    return float(90.0 - np.degrees(np.arctan2(ends[0] - ends[1], 0.45 * spec.length_mm)))
+    run = DEEPEST_AT * spec.length_mm
+    ends = seat_floor(spec)(np.array([0.0, run]), np.zeros(2))
+    return float(90.0 - np.degrees(np.arctan2(ends[0] - ends[1], run)))
