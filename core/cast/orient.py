@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..errors import CastError
 from ..mesh import Floats, Mesh
 from . import topology
 
@@ -22,6 +23,8 @@ TOPS_MM = 2.5
 TOP_SCATTER_MM = 1.0
 EVEN_MM = 6.0
 """About a crown's width"""
+FEWEST_CELLS = 20
+"""A single molar has more sharp cells (about 30 on the scans tried)"""
 TRIALS, FITTED = 3000, 20
 LEAN_BASE, LEAN_FORM = 6.0, 9.0
 """degrees, standard deviation taken for the lean of the occlusal plane against the trimmed base and against the thin direction of
@@ -75,8 +78,13 @@ class Orientation(NamedTuple):
 
 
 def orient(mesh: Mesh) -> Orientation:
-    """The cast frame of a mended surface in mm that faces outward (an open one may be inside-out: then it says so)."""
+    """The cast frame of a mended surface in mm that faces outward (an open one may be inside-out: then it says so).
+
+    Raises CastError when nothing on the surface is as sharp as teeth are.
+    """
     rough = relief(mesh)
+    if (rough.sharp > 0).sum() < FEWEST_CELLS and (rough.turned().sharp > 0).sum() < FEWEST_CELLS:
+        raise CastError("no teeth can be made out on the surface; check that it is a scan of an arch, or keep the file's own frame")
     up, certainty = occlusal_vector(rough)
     inside_out = _border_above(mesh, rough, up)
     if inside_out:
