@@ -2,6 +2,7 @@
 
 from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
 from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
+from .gather import arm_of, gather
 from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
 from .intersections import check_self_intersection, self_crossings
 from .result import Check, Landmarks, Status, worst
@@ -22,6 +23,7 @@ __all__ = [
     "Status",
     "Thickness",
     "TipSpec",
+    "arm_of",
     "check_arm",
     "check_feather_edges",
     "check_fitting_surface",
@@ -40,6 +42,7 @@ __all__ = [
     "check_watertight",
     "entry_depth",
     "face_gaps",
+    "gather",
     "local_thickness",
     "region_from_solid",
     "rigid_entries",

@@ -108,7 +108,8 @@ def check_arm(spec: ArmSpec, material: Material) -> tuple[Check, Check]:
         first = Check(f"arm.length.{spec.id}", status, length, least if status == "fail" else wanted, "mm", where, source, words)
     estimate = estimate_arm(spec.arm, material, spec.undercut_mm)
     stress = estimate.peak_stress_mpa
-    verdict: Status = "fail" if estimate.exceeds_proof else "warn" if estimate.exceeds_allowable else "pass"
+    # Fail only when even the kindest reading of the band takes a set; the likely value alone is an estimate.
+    verdict: Status = "fail" if stress.low > estimate.proof_mpa else "warn" if estimate.exceeds_allowable else "pass"
     words = (
         f"peak bending stress {stress} at {1 - estimate.peak_at:.0%} of the way from shoulder to tip; force on the tooth {estimate.force}"
     )

@@ -13,7 +13,7 @@ from .result import NO_LANDMARKS, Check, Landmarks, as_place
 ROUNDING_MM = 1e-4
 # A determinant below this share of its own terms cannot be told from zero in 64-bit arithmetic (Shewchuk 1997, static filter).
 SIGN_EPS = 1e-14
-_CHUNK = 200_000
+_CHUNK = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,25 +119,44 @@ def _pierces(p: Floats, q: Floats, tri: Floats) -> Bools:
     return result
 
 
-def _plane_sides(mesh: Mesh, i: Ints, j: Ints) -> Floats:
-    """(k, 3) signed distance, mm, of the corners of face j to the plane of face i; 0 for a shared corner, whatever the rounding says."""
-    base, normal = mesh.vertices[mesh.faces[i, 0]], mesh.face_normals[i]
-    sides = np.empty((len(i), 3))
-    for corner in range(3):
-        sides[:, corner] = np.einsum("kd,kd->k", mesh.vertices[mesh.faces[j, corner]] - base, normal)
-        sides[(mesh.faces[i] == mesh.faces[j, corner, None]).any(axis=1), corner] = 0.0
-    return sides
+@dataclass(frozen=True, eq=False)
+class _Planes:
+    """Corners and planes of all faces, one array for each number: gathering from these is several times quicker than from rows."""
+
+    corner: Ints  # (3, m) vertex numbers
+    x: Floats  # (3 corners, 3 axes, m), about the middle of the mesh
+    normal: Floats  # (3 axes, m)
+    offset: Floats  # (m,)
+
+    @staticmethod
+    def of(mesh: Mesh) -> _Planes:
+        x = np.ascontiguousarray((mesh.triangles - mesh.bounds.mean(axis=0)).transpose(1, 2, 0))
+        normal = np.ascontiguousarray(mesh.face_normals.T)
+        return _Planes(np.ascontiguousarray(mesh.faces.T).astype(np.int32), x, normal, np.einsum("am,am->m", normal, x[0]))
+
+    def sides(self, i: Ints, j: Ints) -> tuple[Floats, Floats]:
+        """Lowest and highest signed distance (k,), mm, of the corners of face j to the plane of face i; a shared corner counts as 0."""
+        nx, ny, nz, offset = self.normal[0][i], self.normal[1][i], self.normal[2][i], self.offset[i]
+        a, b, c = (self.corner[k][i] for k in range(3))
+        low, high = np.full(len(i), np.inf), np.full(len(i), -np.inf)
+        for k in range(3):
+            x, y, z = (self.x[k, axis][j] for axis in range(3))
+            side = nx * x + ny * y + nz * z - offset
+            v = self.corner[k][j]
+            side[(v == a) | (v == b) | (v == c)] = 0.0
+            np.minimum(low, side, out=low)
+            np.maximum(high, side, out=high)
+        return low, high
 
 
-def _straddling(mesh: Mesh, pairs: Ints) -> tuple[Ints, Floats, Bools]:
+def _straddling(planes: _Planes, pairs: Ints) -> tuple[Ints, Floats, Bools]:
     """The pairs where each face has corners on both sides of the other's plane, or both lie in one plane.
 
     Returns the pairs (k, 2), how far one must move along a normal to be all on one side (k,) mm, and whether they lie in one plane (k,).
     """
     depth, flat = np.full(len(pairs), np.inf), np.ones(len(pairs), dtype=bool)
     for first, second in ((0, 1), (1, 0)):
-        sides = _plane_sides(mesh, pairs[:, first], pairs[:, second])
-        low, high = sides.min(axis=1), sides.max(axis=1)
+        low, high = planes.sides(pairs[:, first], pairs[:, second])
         depth = np.minimum(depth, np.minimum(high, -low))
         flat &= np.maximum(high, -low) < ROUNDING_MM
         keep = (depth > 0) | flat
@@ -163,9 +182,9 @@ def _coplanar_overlap(first: Floats, second: Floats, normal: Floats) -> Bools:
     return overlap
 
 
-def _crossing(mesh: Mesh, pairs: Ints) -> tuple[Ints, Floats]:
+def _crossing(mesh: Mesh, planes: _Planes, pairs: Ints) -> tuple[Ints, Floats]:
     """Those of the pairs (k, 2) of faces that cross, or lie doubled in one plane, and how deep in mm."""
-    pairs, depth, flat = _straddling(mesh, pairs)
+    pairs, depth, flat = _straddling(planes, pairs)
     tri = mesh.triangles
     crossed = np.zeros(len(pairs), dtype=bool)
     for a, b in ((0, 1), (1, 0)):
@@ -191,7 +210,8 @@ def self_crossings(mesh: Mesh) -> tuple[Ints, Floats]:
     if len(mesh.faces) < 2:
         return np.zeros((0, 2), dtype=np.int64), np.zeros(0)
     pairs = near_pairs(mesh.triangles)
-    parts = [_crossing(mesh, pairs[k : k + _CHUNK]) for k in range(0, max(len(pairs), 1), _CHUNK)]
+    planes = _Planes.of(mesh)
+    parts = [_crossing(mesh, planes, pairs[k : k + _CHUNK]) for k in range(0, max(len(pairs), 1), _CHUNK)]
     return np.concatenate([p for p, _ in parts]), np.concatenate([d for _, d in parts])
 
 

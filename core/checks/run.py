@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -47,6 +48,13 @@ class CheckInput:
     teeth: Mapping[int, Floats] = field(default_factory=dict)
     arms: tuple[ArmSpec, ...] = ()
     material: Material = MATERIALS["cocr_laser"]
+
+    @cached_property
+    def prepared_scene(self) -> Rays:
+        """The prepared cast made ready for rays, once."""
+        if self.prepared is None:
+            raise GeometryError("checks: no prepared cast was given")
+        return Rays(self.prepared)
 
     @property
     def landmarks(self) -> Landmarks:
@@ -105,7 +113,7 @@ def insertion_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     """Rigid metal and each tip against the prepared cast, along the path."""
     if data.prepared is None:
         return [Check("insertion.rigid", "skip", None, None, "mm", "", "", "no prepared cast was given")]
-    scene = Rays(data.prepared)
+    scene = data.prepared_scene
     rigid = check_rigid(data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene)
     return [rigid, *(check_tip(data.framework, scene, data.path, tip, marks) for tip in data.tips)]
 
@@ -122,7 +130,7 @@ def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     found.append(check_overlap(data.framework, data.prepared, marks))
     rests = [r for r in data.regions if r.kind == "rest"]
     if rests:
-        gaps = face_gaps(data.framework, data.prepared)
+        gaps = face_gaps(data.framework, data.prepared, data.prepared_scene)
         found += [check_rest_contact(data.framework, r.mask, r.id, gaps, data.path, marks) for r in rests]
     return found
 

@@ -95,10 +95,16 @@ def local_thickness(mesh: Mesh, probes: int = PROBES) -> Thickness:
     surface, face = surface_samples(mesh, SAMPLE_MM)
     chosen = np.linspace(0, len(surface) - 1, min(probes, len(surface))).astype(np.int64)
     points, normals = surface[chosen], mesh.face_normals[face[chosen]]
-    through, _ = Rays(mesh).first(points - 1e-3 * normals, -normals)
+    through, far = Rays(mesh).first(points - 1e-3 * normals, -normals)
+    # A feather thinner than the start of the ray: the ray begins outside the metal, and meets nothing, or a face from its front.
+    leaves = (far >= 0) & (np.einsum("ij,ij->i", mesh.face_normals[far], -normals) > 0)
+    through = np.where(leaves, through, 0.0)
     radius = 0.5 * np.minimum(through + 1e-3, THICKEST_MM)
-    radius = _shrunk(points, normals, radius, surface, cKDTree(surface))
+    tree = cKDTree(surface)
+    radius = _shrunk(points, normals, radius, surface, tree)
     centres = points - radius[:, None] * normals
+    # A ball that stopped shrinking too early must not vouch for its neighbourhood: what counts is the true room round its centre.
+    radius = np.minimum(radius, tree.query(centres)[0])
     value = 2.0 * radius
     # Balls from large to small: each place takes the first class of balls that reaches it.
     open_ = np.arange(len(points))
@@ -106,8 +112,8 @@ def local_thickness(mesh: Mesh, probes: int = PROBES) -> Thickness:
         inside = (radius <= high) & (radius > high * CLASS)
         if not inside.any() or len(open_) == 0:
             continue
-        tree, sizes = cKDTree(centres[inside]), radius[inside]
-        distance, nearest = tree.query(points[open_], distance_upper_bound=REACH * high)
+        sizes = radius[inside]
+        distance, nearest = cKDTree(centres[inside]).query(points[open_], distance_upper_bound=REACH * high)
         hit = np.isfinite(distance)
         reached = np.zeros(len(open_), dtype=bool)
         reached[hit] = distance[hit] <= REACH * sizes[nearest[hit]]

@@ -83,21 +83,20 @@ def tip_stiffness(arm: Arm, modulus_mpa: float) -> float:
 
 
 def arm_stiffness(arm: Arm, material: Material) -> Range:
-    """N/mm at the tip, as a band: modulus by material range, and half to full stiffness for the give of the root.
+    """N/mm at the tip, away from the tooth, as a band.
 
-    The likely value is the closed form. A bench test of two-armed clasps (Int J Prosthodont 2006;19:371) found 9.4 to 10.1 N/mm where
-    a built-in arm of usual size gives 4 to 11; a finite-element study (Materials 2021;14:408) found 87 N/mm: the absolute number is
-    uncertain by a factor, its ratios are not.
+    likely : the closed form, built in at the shoulder, curvature counted. high : the same with the highest modulus.
+    low : half of a straight arm of the same length, with the lowest modulus, because the root gives and the arm does not bear at its very
+    tip alone. Bench tests and finite elements are as far apart: 9.4 to 10.1 N/mm for two-armed clasps on a sphere (Int J Prosthodont
+    2006;19:371), 87 N/mm for one clasp in a model (Materials 2021;14:408). The absolute number is uncertain by a factor, its ratios are not.
     """
     k = tip_stiffness(arm, material.modulus_mpa)
     e = material.modulus
-    return Range(
-        0.5 * k * e.low / e.likely,
-        k,
-        k * e.high / e.likely,
-        "N/mm",
-        f"built-in tapered beam; modulus {e.low:g} to {e.high:g} GPa; root up to half as stiff",
+    straight = straight_stiffness(e.low * 1000.0, arm.base, arm.length_mm, arm.taper)
+    words = (
+        f"tapered beam of {material.label}, modulus {e.low:g} to {e.high:g} GPa; low: straight and half as stiff, high: curved, built in"
     )
+    return Range(0.5 * straight, k, k * e.high / e.likely, "N/mm", words)
 
 
 def stress_along(arm: Arm, tip_force_n: float, fraction: Floats) -> Floats:

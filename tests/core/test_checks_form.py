@@ -295,8 +295,10 @@ def test_distance_of_a_bar_to_the_margin(gap, status):
 def test_arm_checks():
     short, deep = check_arm(ArmSpec("35", 35, Arm(8, half_ellipse(1.4, 0.7), 0.5), 0.25), COCR)
     assert short.status == "fail" and short.value == 8
-    # Handbook 8.3: 1.4 x 0.7, ratio 0.5, 8 mm, 0.25 mm: 616 MPa, over the 500 MPa of a type 5 alloy (ISO 22674).
-    assert deep.status == "fail" and deep.value == pytest.approx(616, rel=0.01)
+    # Handbook 8.3: 1.4 x 0.7, ratio 0.5, 8 mm, 0.25 mm: 616 MPa, over the 500 MPa of a type 5 alloy (ISO 22674): but half of it is not.
+    assert deep.status == "warn" and deep.value == pytest.approx(616, rel=0.01)
+    _, hopeless = check_arm(ArmSpec("35", 35, Arm(8, half_ellipse(1.4, 0.7), 0.5), 0.50), COCR)
+    assert hopeless.status == "fail"
     length, stress = check_arm(ArmSpec("36", 36, Arm(15, half_ellipse(1.6, 0.8), 0.5), 0.25), COCR)
     assert (length.status, stress.status) == ("pass", "pass") and stress.value == pytest.approx(200, rel=0.01)
     assert " to " in stress.words
