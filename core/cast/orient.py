@@ -300,12 +300,12 @@ def mirror_axis(local: Floats, weight: Floats) -> tuple[float, float, float]:
         return total
 
     best = (np.inf, 0.0, 0.0)
-    for angle in np.radians(np.arange(0.0, 180.0, 4.0)):
+    for angle in np.radians(np.arange(0.0, 180.0, 5.0)):
         side = rim[:, :2] @ np.array([-np.sin(angle), np.cos(angle)])
         middle = float(np.quantile(side, 0.03) + np.quantile(side, 0.97)) / 2
-        for offset in middle + np.arange(-4.0, 4.1, 2.0):
+        for offset in middle + np.array([-3.0, 0.0, 3.0]):
             best = min(best, (misfit(angle, offset), float(angle), float(offset)))
-    for turn, shift in ((2.0, 1.0), (1.0, 0.5), (0.5, 0.25), (0.25, 0.1)):
+    for turn, shift in ((2.5, 1.5), (1.2, 0.8), (0.6, 0.4), (0.3, 0.2), (0.3, 0.1)):
         _, angle, offset = best
         for a in angle + np.radians([-turn, 0.0, turn]):
             for o in offset + np.array([-shift, 0.0, shift]):
