@@ -104,8 +104,7 @@ def plan(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> PlanePlan:
     breadth = float(np.ptp(local[:, 0]))
     width = spec.width_mm if spec.width_mm is not None else SHARE_OF_BREADTH * breadth
     half = 0.5 * width + RUN_OUT_MM
-    # The middle of the face is not the middle of the crown: it is where the crown reaches furthest out.
-    middle = float(np.median(local[local[:, 1] > np.quantile(local[:, 1], 0.97), 0]))
+    middle = 0.0  # through the crown's centre, as the plate that will lie on it
     rim = (tooth.margin - tooth.centre) @ spec.axes.T
     facing = (rim[:, 1] > 0) & (np.abs(rim[:, 0] - middle) < half)
     neck = float((rim[facing, 2] if facing.any() else rim[:, 2]).max()) + NECK_MM

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import manifold3d
 import numpy as np
 
 from ..errors import GeometryError
@@ -62,18 +63,17 @@ def prepare(
     for seat in seats:
         tooth = teeth[seat.tooth]
         tool = seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, teeth, mesh)))
-        cuts.append(_seat_cut(seat, *_taken(mesh, tool, tooth, f"{seat.kind} rest seat")))
+        cuts.append(_seat_cut(seat, *_taken(mesh, solid, tool, tooth, f"{seat.kind} rest seat")))
         tools.append(tool)
     for plane in guide_planes:
         tooth = teeth[plane.tooth]
         where = plan(plane, tooth, mesh)
         tool = plane_solid(plane, tooth, where)
-        found = _taken(mesh, tool, tooth, f"{plane.side} guide plane", needed=False)
+        found = _taken(mesh, solid, tool, tooth, f"{plane.side} guide plane", needed=False)
         cuts.append(_plane_cut(plane, *found))
         tools.append(tool)
-    for tool in tools:
-        solid = solid - tool.to_manifold()
-    parts = [p for p in solid.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
+    left = manifold3d.Manifold.batch_boolean([solid, *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
+    parts = [p for p in left.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
     if not parts:
         raise GeometryError("the preparations leave nothing of the cast; check their positions")
     out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
@@ -96,11 +96,11 @@ def _outward_reach(seat: RestSeatSpec, tooth: Tooth, teeth: Teeth, mesh: Mesh) -
     return reach
 
 
-def _taken(mesh: Mesh, tool: Mesh, tooth: Tooth, what: str, *, needed: bool = True) -> tuple[float, float]:
+def _taken(mesh: Mesh, solid: manifold3d.Manifold, tool: Mesh, tooth: Tooth, what: str, *, needed: bool = True) -> tuple[float, float]:
     """Deepest cut (mm) and volume (mm3) of a tool on the unprepared cast."""
     low, high = tool.bounds[0] - 0.5, tool.bounds[1] + 0.5
     near = np.all((mesh.triangles.max(axis=1) >= low) & (mesh.triangles.min(axis=1) <= high), axis=1)
-    removed = mesh.to_manifold() ^ tool.to_manifold()
+    removed = solid ^ tool.to_manifold()
     volume = float(removed.volume())
     if volume < 1e-4 or not near.any():
         if needed:
