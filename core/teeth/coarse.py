@@ -74,6 +74,7 @@ def coarse_graph(mesh: Mesh, region: Bools, cell_mm: float = CELL_MM, smooth_mm:
     n = len(ids)
     inside = coo_matrix((np.ones(int(same.sum()), dtype=np.int8), (half[same, 0], half[same, 1])), shape=(n, n))
     k, member = connected_components(inside, directed=False)
+    member = member.astype(np.int64)  # link codes below are k squared: more than 32 bits hold
     cross = np.cross(v[faces[:, 1]] - v[faces[:, 0]], v[faces[:, 2]] - v[faces[:, 0]]) / 6.0
     corner = faces.ravel()
     normals = _sum_by(member[corner], np.repeat(cross, 3, axis=0), k)

@@ -14,7 +14,7 @@ from .coarse import CoarseGraph, coarse_graph
 from .labels import teeth_from_labels
 from .model import Teeth, Tooth
 from .refine import refine
-from .walker import best_level, click_patches, crown_size, expected_area, must_haves, probabilities, tissue_patches
+from .walker import CLICK_MM, best_level, click_patches, crown_size, expected_area, must_haves, probabilities, tissue_patches
 
 REACHES = (1.15, 0.82)
 """How far a crown may reach from its (ever better known) middle, in crown widths."""
@@ -142,7 +142,14 @@ def find_teeth(mesh: Mesh, arch: str, seeds: dict[int, Floats], missing: tuple[i
     labels = np.zeros(len(mesh.vertices), dtype=np.int16)
     known = field.graph.member >= 0
     labels[known] = field.patch_labels[field.graph.member[known]]
-    teeth = teeth_from_labels(mesh, arch, refine(mesh, labels), missing)
+    drawn = refine(mesh, labels)
+    if not_here is not None and len(not_here):
+        # the groove may lie beyond a "not here" click; the click counts for more
+        close = (
+            cKDTree(np.asarray(not_here, dtype=np.float64).reshape(-1, 3)).query(mesh.vertices, distance_upper_bound=CLICK_MM)[0] < CLICK_MM
+        )
+        drawn[close] = 0
+    teeth = teeth_from_labels(mesh, arch, drawn, missing)
     lost = [n for n in field.numbers if n not in teeth]
     if lost:
         raise CastError(f"no crown could be found at the click for {lost[0]}; click on the crown itself, away from its neighbours")
