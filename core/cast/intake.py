@@ -15,7 +15,7 @@ from .arch import guess_arch
 from .base import build_base
 from .files import read_mesh
 from .orient import Orientation, occlusal_vector, orient, relief
-from .repair import clean
+from .repair import clean, finite
 from .units import POSSIBLE_MM, Unit, find_unit, name_of, widest
 
 CERTAIN = 0.2
@@ -88,17 +88,15 @@ def with_base(cast: Cast) -> Cast:
 
 
 def _prepare(raw: Mesh, declared: str | None, arch: str | None, keep_frame: bool, to_cast: Floats | None) -> Cast:
-    changes, questions = [], []
+    changes: list[str] = []
+    questions: list[str] = []
     if to_cast is not None:
         placement = _checked(to_cast)
         mesh, mended = clean(raw.transformed(placement))
         unit = Unit(name_of(float(np.cbrt(np.linalg.det(placement[:3, :3])))), 1.0, "", "")
     else:
-        used = raw.vertices[np.unique(raw.faces)]
-        used = used[np.isfinite(used).all(axis=1)]
-        if not len(used):
-            raise CastError("no triangle has usable coordinates; export the scan again")
-        unit = find_unit(widest(used), declared, any_size=keep_frame)
+        raw = Mesh(*finite(raw.vertices, raw.faces, changes))
+        unit = find_unit(widest(raw.vertices[np.unique(raw.faces)]), declared, any_size=keep_frame)
         mesh, mended = clean(raw.transformed(np.diag([unit.factor] * 3 + [1.0])))
         placement = np.diag([unit.factor] * 3 + [1.0])
     changes += [unit.remark] if unit.remark else []

@@ -9,6 +9,7 @@ Three steps, each blind to how the scan lies in its file:
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -37,6 +38,7 @@ this leaves 90 % or more of the weight on teeth."""
 OUTLINE_MM = 2.5
 MIRROR_CELLS = 1200
 MISFIT_MM = 5.0
+MIRROR_STARTS = 2
 BAND_MM = 7.0
 """Depth below the occlusal plane that counts as teeth: about a crown's height (handbook section 10: 7 to 10.5 mm)."""
 
@@ -127,6 +129,8 @@ def relief(mesh: Mesh) -> Relief:
     """Signed mean curvature gathered in cells; positive where the surface bulges outward."""
     edges = topology.edges_of(mesh.faces)
     pair = edges.of_count(2)
+    if not len(pair):
+        raise CastError("its triangles do not hang together, so there is no surface; export the scan again")
     f, g = pair[:, 0] // 3, pair[:, 1] // 3
     start, end = (mesh.vertices[edges.half[pair[:, 0], k]] for k in (0, 1))
     along = end - start
@@ -299,15 +303,20 @@ def mirror_axis(local: Floats, weight: Floats) -> tuple[float, float, float]:
             total += float(np.average(np.minimum(distance, MISFIT_MM), weights=share))
         return total
 
-    best = (np.inf, 0.0, 0.0)
+    coarse = []
     for angle in np.radians(np.arange(0.0, 180.0, 5.0)):
         side = rim[:, :2] @ np.array([-np.sin(angle), np.cos(angle)])
         middle = float(np.quantile(side, 0.03) + np.quantile(side, 0.97)) / 2
         for offset in middle + np.array([-3.0, 0.0, 3.0]):
-            best = min(best, (misfit(angle, offset), float(angle), float(offset)))
+            coarse.append((misfit(angle, offset), float(angle), float(offset)))
+    best = min(_refined(misfit, start) for start in sorted(coarse)[:MIRROR_STARTS])
+    return best[1], best[2], best[0]
+
+
+def _refined(misfit: Callable[[float, float], float], best: tuple[float, float, float]) -> tuple[float, float, float]:
     for turn, shift in ((2.5, 1.5), (1.2, 0.8), (0.6, 0.4), (0.3, 0.2), (0.3, 0.1)):
         _, angle, offset = best
         for a in angle + np.radians([-turn, 0.0, turn]):
             for o in offset + np.array([-shift, 0.0, shift]):
                 best = min(best, (misfit(a, o), float(a), float(o)))
-    return best[1], best[2], best[0]
+    return best

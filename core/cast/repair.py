@@ -18,12 +18,14 @@ PINHOLE_MM = 3.0
 """Border rings up to this perimeter are closed. A hole 1 mm wide on a surface of 4 mm radius hides a bulge of
 e^2 / 8R = 0.03 mm, about the scanner's own error and a tenth of the finest gauge; a wider one could hide what matters."""
 BAD_POINTS_SHARE = 0.01
+FARTHEST = 1e8
+"""Coordinates beyond this are damage in any unit: a bit that falls over in a float shows as a huge number as often as infinity."""
 
 
 def clean(mesh: Mesh) -> tuple[Mesh, list[str]]:
     """A mended copy and what was changed, in plain words. Vertices in mm. Raises CastError when nothing usable is left."""
     changes: list[str] = []
-    vertices, faces = _finite(mesh.vertices, mesh.faces, changes)
+    vertices, faces = finite(mesh.vertices, mesh.faces, changes)
     vertices, faces = weld(vertices, faces, changes)
     faces = _distinct(faces, changes)
     vertices, faces = _flat_corners(vertices, faces, changes)
@@ -46,9 +48,9 @@ def clean(mesh: Mesh) -> tuple[Mesh, list[str]]:
     return Mesh(vertices, faces), changes
 
 
-def _finite(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, Ints]:
-    # float32 overflow in a damaged file shows as huge numbers as often as infinities
-    good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < 1e7).all(axis=1)
+def finite(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Floats, Ints]:
+    """Without the triangles whose coordinates are no usable numbers. Raises CastError when they are many."""
+    good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < FARTHEST).all(axis=1)
     bad = np.asarray(~np.asarray(good)[faces].all(axis=1), dtype=np.bool_)
     if bad.any():
         if bad.mean() > BAD_POINTS_SHARE:
