@@ -14,8 +14,8 @@ from .shapes import Ripple, smooth_min
 from .spec import PhantomSpec
 from .tissue import Sections, Tissue, sections
 
-_WEB = 0.7  # the impression tears in the narrow gaps beside a contact, so the stone fills them; mm
-_CREASE = 0.25  # fills the finest clefts between crown and gum, as stone does; mm
+_WEB = 0.85  # the impression tears in the narrow gaps beside a contact, so the stone fills them; mm
+CREASE = 0.25  # fills the finest clefts between crown and gum, as stone does; mm
 _FAR = 6.0  # value of the field of a part that is out of reach, mm
 
 
@@ -54,7 +54,7 @@ class Anatomy:
     def field(self, points: Floats) -> Floats:
         """(k,) field of everything, negative inside."""
         crown, _, gum = self.parts(points)
-        return smooth_min(crown, gum, _CREASE)
+        return smooth_min(crown, gum, CREASE)
 
 
 def make_anatomy(spec: PhantomSpec) -> Anatomy:

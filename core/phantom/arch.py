@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import least_squares
 
 from ..mesh import Floats
 from .crowns import Crown
@@ -32,28 +32,24 @@ class ArchCurve:
 
 
 def arch_curve(arch: str) -> ArchCurve:
-    """y = -c |x|^p with c and p such that the canines and the first molars stand at the published widths."""
+    """The curve turns from across to along by A (1 - exp(-(s / L)^2.2)), with A and L such that the canines and first molars stand
+    at the published widths."""
     lower = arch == "lower"
     widths = [crown_size((40 if lower else 20) + k).mesiodistal - 0.06 for k in range(1, 9)]
     centres = np.cumsum(widths) - 0.5 * np.array(widths)
-    half_canine, half_molar = ARCH_HALF_WIDTHS[arch]
-    x = np.linspace(0.0, half_molar + 12.0, 4000)
+    s = np.arange(0.0, centres[7] + 26.0, 0.02)
 
-    def length(c: float, p: float, to: float) -> float:
-        part = x[x <= to]
-        rate = np.sqrt(1.0 + (c * p * np.maximum(part, 1e-9) ** (p - 1.0)) ** 2)
-        return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(part)))
+    def trace(shape: Floats) -> tuple[Floats, Floats]:
+        turn = shape[0] * (1.0 - np.exp(-((s / shape[1]) ** 2.2)))
+        return np.cumsum(np.cos(turn)) * 0.02, -np.cumsum(np.sin(turn)) * 0.02
 
-    def coefficient(p: float) -> float:
-        return float(brentq(lambda c: length(c, p, half_canine) - centres[2], 1e-9, 5.0))
+    def misfit(shape: Floats) -> Floats:
+        return np.interp(centres[[2, 5]], s, trace(shape)[0]) - np.array(ARCH_HALF_WIDTHS[arch])
 
-    power = float(brentq(lambda p: length(coefficient(p), p, half_molar) - centres[5], 1.3, 5.0))
-    c = coefficient(power)
-    y = -c * x**power
-    s = np.r_[0.0, np.cumsum(np.hypot(np.diff(x), np.diff(y)))]
-    end = centres[7] + 26.0
-    even = np.arange(0.0, min(end, s[-1]), _STEP)
+    x, y = trace(least_squares(misfit, np.array([1.5, 19.0])).x)
+    even = np.arange(0.0, s[-1], _STEP)
     half = np.stack([np.interp(even, s, x), np.interp(even, s, y)], axis=1)
+    half[0] = 0.0
     points = np.concatenate([half[:0:-1] * [-1.0, 1.0], half])
     return ArchCurve(points, np.r_[-even[:0:-1], even])
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse.csgraph import connected_components
 
 from ..mesh import Floats, Mesh
 from .anatomy import Anatomy
@@ -75,12 +76,12 @@ class Base:
 def _thin(solid: manifold3d.Manifold, triangles: int) -> manifold3d.Manifold:
     """Take edges out where the surface is flattest until about the wished number of triangles is left."""
     tolerance, best = 0.005, solid  # mm
-    for _ in range(4):
+    for _ in range(8):
         best = solid.simplify(tolerance)
         share = best.num_tri() / triangles
         if abs(share - 1.0) < 0.1:
             break
-        tolerance *= float(np.clip(share, 0.3, 3.0)) ** 1.4
+        tolerance *= float(np.clip(share, 0.4, 2.5)) ** 1.6
     return best
 
 
@@ -97,6 +98,13 @@ def trim(mesh: Mesh, base: Base, triangles: int, *, keep_walls: bool) -> Mesh:
     whole = Mesh.from_manifold(_thin(max(solids, key=lambda solid: solid.volume()), triangles))
     if keep_walls:
         return whole
+    return _without_walls(whole, base, level)
+
+
+def _without_walls(whole: Mesh, base: Base, level: float) -> Mesh:
+    """The largest connected part of the surface that lies neither on a wall nor near the bottom."""
     centre = whole.triangles.mean(axis=1)
-    on_wall = (np.abs(centre[:, :2] @ base.directions.T - base.reaches + _SHAVE) < 1e-3).any(axis=1) | (centre[:, 2] < level + 0.1)
-    return whole.submesh(~on_wall)[0]
+    on_wall = (np.abs(centre[:, :2] @ base.directions.T - base.reaches + _SHAVE) < 0.01).any(axis=1)
+    kept = whole.submesh(~on_wall & (whole.triangles[:, :, 2].min(axis=1) > level + 0.5))[0]
+    _, piece = connected_components(kept.adjacency, directed=False)
+    return kept.submesh(piece[kept.faces[:, 0]] == np.argmax(np.bincount(piece)))[0]

@@ -13,7 +13,7 @@ from .shapes import Ripple, bell, segment_distance, smooth_max, smooth_step
 # Depth of the vault below the occlusal plane at the first molars: about 0.4 of the intermolar width (Korkhaus, from memory).
 PALATE_DEEP = -18.0
 PALATE_RIM = -10.5
-LINGUAL_SULCUS = 10.5  # mm of the lower lingual sulcus below the lingual margins (8 or more suits a lingual bar; common practice)
+LINGUAL_SULCUS = 9.5  # mm of the lower lingual sulcus below the lowest margin (8 or more suits a lingual bar; common practice)
 FOLD = {"upper": 10.0, "lower": 8.5}  # facial fold below the facial margins (common practice)
 _RUGAE = (  # right half of the palate: x, y of starts, bends and ends, height
     ((1.9, -10.6), (5.2, -9.8), (9.0, -10.6), 0.60),
@@ -62,9 +62,9 @@ class Floors:
 
     def _mouth_floor(self, flat: Floats, n: Floats, gum: Floats) -> Floats:
         x, y = flat.T
-        level = float(np.median(gum)) - LINGUAL_SULCUS
-        tongue = 1.6 * smooth_step(-n, 7.0, 17.0)
-        frenum = 2.2 * bell(x, 1.7) * smooth_step(y, -20.0, -6.0)
+        level = float(gum.min()) - LINGUAL_SULCUS
+        tongue = 1.6 * smooth_step(-n, 9.0, 19.0)
+        frenum = 1.6 * bell(x, 1.7) * smooth_step(y, -20.0, -6.0)
         return level + tongue + frenum
 
     def _waver(self, level: float, flat: Floats) -> Floats:

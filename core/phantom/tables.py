@@ -52,8 +52,9 @@ MESIAL_LEAN = {
     "lower": (1.0, 1.0, 4.0, 2.0, 2.0, 3.0, 4.0, 4.0),
 }
 # Half of the distance across the arch between crown centres at the canines and first molars: intercanine 34-35 and 26-27, intermolar
-# 50-54 and 44-47 (Bishara and others, from memory) between cusp tips, less the tips' distance facially of the centres.
-ARCH_HALF_WIDTHS = {"upper": (16.4, 23.4), "lower": (12.9, 20.4)}
+# 50-54 and 44-47 (Bishara and others, from memory) between cusp tips; a canine's tip stands
+# a little inside its centre, a mesiobuccal tip outside.
+ARCH_HALF_WIDTHS = {"upper": (16.85, 23.3), "lower": (13.05, 20.9)}
 
 
 def crown_size(fdi: int) -> CrownSize:
