@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -29,16 +28,10 @@ class Border(Protocol):
         """Distance (k, c) and nearest point (k, c, 2) from points (k, 3) to pieces (k, c)."""
 
 
-def nearest_border(borders: Sequence[Border], points: Floats) -> tuple[Floats, Floats]:
-    """Distance (k,) from points (k, 3) to the nearest piece of several borders (infinite without any) and where it is (k, 2)."""
-    best, at = np.full(len(points), np.inf), np.array(points[:, :2])
-    for border in borders:
-        if len(border.centres) and len(points):
-            _search(border, points, best, at)
-    return best, at
-
-
-def _search(border: Border, points: Floats, best: Floats, at: Floats) -> None:
+def nearest_border(border: Border, points: Floats, best: Floats, at: Floats) -> None:
+    """Lower best (k,), and move at (k, 2), where a piece of border is nearer to points (k, 3) in the plane than best says."""
+    if not len(border.centres) or not len(points):
+        return
     total = len(border.centres)
     tree = cKDTree(border.centres, leafsize=16, balanced_tree=False, compact_nodes=False)
     todo = np.arange(len(points))

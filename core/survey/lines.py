@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from ..mesh import Bools, Floats, Ints, Mesh
 from .topology import EdgeTable
@@ -121,31 +119,37 @@ def runs(flags: Ints, closed: bool) -> list[Ints]:
 
 
 def steady(flags: Ints, points: Floats, closed: bool, shortest_mm: float) -> Ints:
-    """Absorb runs of (k,) values shorter than a length into their neighbours, shortest first."""
-    flags = flags.copy()
+    """Absorb runs of (k,) values shorter than a length into their longer neighbour, shortest first; the ends of an open line stay."""
+    if len(flags) < 2:
+        return flags.copy()
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     width = np.r_[step, np.linalg.norm(points[0] - points[-1]) if closed else 0.0]
+    flags, offset = flags.copy(), 0
     while True:
-        parts = runs(flags, closed)
-        if len(parts) < 2:
-            return flags
-        lengths = np.array([width[part].sum() for part in parts])
-        inner = lengths if closed else np.r_[np.inf, lengths[1:-1], np.inf] if len(parts) > 2 else lengths
-        k = int(np.argmin(inner))
-        if inner[k] >= shortest_mm:
-            return flags
-        left, right = (k - 1) % len(parts), (k + 1) % len(parts)
-        if not closed and k in (0, len(parts) - 1):
-            donor = right if k == 0 else left
-        else:
-            donor = left if lengths[left] >= lengths[right] else right
-        flags[parts[k]] = flags[parts[donor][0]]
-
-
-def components(segments: Ints, count: int) -> Ints:
-    """(count,) number of the connected line each node belongs to."""
-    graph = coo_matrix((np.ones(len(segments)), segments.T), shape=(count, count))
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+        start = np.r_[0, np.flatnonzero(flags[1:] != flags[:-1]) + 1]
+        if closed and len(start) > 1 and flags[0] == flags[-1]:
+            # A closed line is opened where a run begins.
+            turn = int(start[1])
+            flags, width, offset = np.roll(flags, -turn), np.roll(width, -turn), offset + turn
+            continue
+        if len(start) < 2:
+            break
+        length = np.add.reduceat(width, start)
+        left, right = np.roll(length, 1), np.roll(length, -1)
+        if not closed:
+            left[0] = right[-1] = -1.0
+        least = (length < shortest_mm) & (length < left) & (length <= right)
+        if not closed:
+            least[[0, -1]] = False
+        if not least.any():
+            k = int(np.argmin(length if closed or len(start) == 2 else np.r_[np.inf, length[1:-1], np.inf]))
+            if length[k] >= shortest_mm:
+                break
+            least[k] = True
+        value = flags[start]
+        donor = np.where(left >= right, np.roll(value, 1), np.roll(value, -1))
+        flags = np.repeat(np.where(least, donor, value), np.diff(np.r_[start, len(flags)]))
+    return np.roll(flags, offset)
 
 
 def even(points: Floats, closed: bool, step_mm: float) -> tuple[Floats, Ints]:

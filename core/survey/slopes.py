@@ -6,11 +6,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.ndimage import maximum_filter
 
 from ..mesh import Floats
 
 # Borders between classes of size (mm): scans have faces below the first.
 _SIZES_MM = (0.35, 1.0, 3.0)
+_CELL_MM = 1.0
+# No slope is looked for farther than this (mm): deeper than it, only rims count (undersides of casts).
+_FAR_MM = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +62,30 @@ class Slopes:
         """The same faces sorted by size: a search is only as fast as its largest face is small, and bases have long ones."""
         step = np.digitize(self.reaches, _SIZES_MM)
         return tuple(Slopes(self.corners[step == k]) for k in np.unique(step))
+
+    def near(self, points: Floats, distance: Floats) -> Slopes:
+        """Leave out most faces that lie farther in the plane from every one of (k, 3) points than that point's distance (k,)."""
+        if not len(points) or not len(self.corners):
+            return self
+        first = self.corners[:, 0, :2]
+        span = np.maximum(np.abs(self.corners[:, 1, :2] - first), np.abs(self.corners[:, 2, :2] - first)).max(axis=1)
+        corner = points[:, :2].min(axis=0)
+        shape = tuple(((points[:, :2].max(axis=0) - corner) / _CELL_MM).astype(int) + 1)
+        cell = ((points[:, :2] - corner) / _CELL_MM).astype(np.int64)
+        # Two cells more: one for where in its cell a point lies, one for faces up to a cell in size.
+        radius = np.ceil(np.minimum(distance, _FAR_MM) / _CELL_MM).astype(np.int64) + 2
+        margin = int(radius.max())
+        marked = np.zeros((shape[0] + 2 * margin, shape[1] + 2 * margin), dtype=bool)
+        for r in np.unique(radius):
+            own = np.zeros_like(marked)
+            ring = cell[radius == r] + margin
+            own[ring[:, 0], ring[:, 1]] = True
+            marked |= maximum_filter(own, size=2 * int(r) + 1)
+        place = np.floor((first - corner) / _CELL_MM).astype(np.int64) + margin
+        inside = ((place >= 0) & (place < marked.shape)).all(axis=1)
+        keep = span > _CELL_MM
+        keep[inside] |= marked[place[inside, 0], place[inside, 1]]
+        return Slopes(self.corners[keep])
 
     def within(self, low: float, high: float) -> Slopes:
         """Those that pass through some height between two."""
