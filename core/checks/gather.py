@@ -57,8 +57,9 @@ def gather(
             regions.append(Region(name, KIND[kinds[name]], _mask(framework, built)))
         spec = specs[name]
         if isinstance(spec, RetentiveArm | IBar) and "arm" in built.rails:
-            arm = arm_of(built.rails["arm"], np.asarray(path))
-            arms.append(ArmSpec(name, spec.tooth, arm, spec.gauge_mm, isinstance(spec, RetentiveArm)))
+            circumferential = isinstance(spec, RetentiveArm)
+            arm = arm_of(built.rails["arm"], np.asarray(path) if circumferential else None)
+            arms.append(ArmSpec(name, spec.tooth, arm, spec.gauge_mm, circumferential))
     tips = tuple(
         TipSpec(tip.component, tip.tooth, tip.planned_mm, centre=tip.points, radius_mm=tip.radius_mm)
         for built in assembly.built.values()
@@ -90,12 +91,16 @@ def _mask(framework: Mesh, built: Built) -> Bools:
     return found
 
 
-def arm_of(rail: Rail, path: Floats) -> Arm:
-    """The closed-form arm nearest to a swept one: its length, base section, a taper of equal stiffness, and the angle it curves through."""
+def arm_of(rail: Rail, path: Floats | None) -> Arm:
+    """The closed-form arm nearest to a swept one: its length, base section, a taper of equal stiffness, and the angle it curves through.
+
+    path : None for a bar clasp, which bends in several planes: taken as straight, of its developed length.
+    """
     base = half_ellipse(float(rail.width[0]), float(rail.thickness[0]))
     narrowing, thinning = float(rail.width[-1] / rail.width[0]), float(rail.thickness[-1] / rail.thickness[0])
     taper = float(np.clip((narrowing * thinning**3) ** 0.25, 0.05, 1.0))
-    return Arm(rail.length, base, taper, float(np.clip(turned_deg(rail.points, path), 0.0, 270.0)))
+    turned = 0.0 if path is None else turned_deg(rail.points, path)
+    return Arm(rail.length, base, taper, float(np.clip(turned, 0.0, 270.0)))
 
 
 def turned_deg(points: Floats, path: Floats) -> float:

@@ -88,7 +88,7 @@ def arm_stiffness(arm: Arm, material: Material) -> Range:
     likely : the closed form, built in at the shoulder, curvature counted. high : the same with the highest modulus.
     low : half of a straight arm of the same length, with the lowest modulus, because the root gives and the arm does not bear at its very
     tip alone. Bench tests and finite elements are as far apart: 9.4 to 10.1 N/mm for two-armed clasps on a sphere (Int J Prosthodont
-    2006;19:371), 87 N/mm for one clasp in a model (Materials 2021;14:408). The absolute number is uncertain by a factor, its ratios are not.
+    2006;19:371), 87 N/mm for one clasp in a model (Materials 2021;14:408). The absolute number is uncertain by a factor, ratios are not.
     """
     k = tip_stiffness(arm, material.modulus_mpa)
     e = material.modulus

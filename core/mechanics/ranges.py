@@ -30,4 +30,5 @@ class Range:
         )
 
     def __str__(self) -> str:
-        return f"{self.low:.3g} to {self.high:.3g} {self.unit} (likely {self.likely:.3g})"
+        low, likely, high = (f"{x:.0f}" if abs(x) >= 100 else f"{x:.2g}" for x in (self.low, self.likely, self.high))
+        return f"{low} to {high} {self.unit} (likely {likely})"

@@ -315,3 +315,22 @@ def test_mass_window(side, status):
 def test_solid_checks_accept_an_empty_mesh():
     empty = Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=int))
     assert "solid.watertight" in failed(solid_checks(empty, check_input().landmarks))
+
+
+# From a built case.
+
+
+def test_arm_of_a_swept_rail():
+    """An arc of 90 degrees, radius 5 mm, with small waves: its length and angle; a bar clasp is taken as straight."""
+    from claspwright.core.checks import arm_of
+    from claspwright.core.solids.sweep import make_rail
+
+    t = np.linspace(0, np.pi / 2, 80)
+    r = 5 + 0.01 * np.sin(20 * t)
+    points = np.stack([r * np.cos(t), r * np.sin(t), -0.5 * t], axis=1)
+    rail = make_rail(points, points * [1, 1, 0] / 5, np.linspace(1.8, 0.9, 80), np.linspace(1.0, 0.5, 80))
+    arm = arm_of(rail, UP)
+    assert arm.length_mm == pytest.approx(np.hypot(5 * np.pi / 2, 0.25 * np.pi), rel=0.01)
+    assert arm.arc_deg == pytest.approx(90, abs=4) and arm.taper == pytest.approx(0.5)
+    assert arm.base.inertia == pytest.approx(half_ellipse(1.8, 1.0).inertia)
+    assert arm_of(rail, None).arc_deg == 0
