@@ -20,7 +20,7 @@ class PeriodicCurve:
     @property
     def phi(self) -> Floats:
         """(n,) degrees."""
-        return np.arange(len(self.values)) * (360.0 / len(self.values))
+        return np.arange(len(self.values), dtype=np.float64) * (360.0 / len(self.values))
 
     def __call__(self, phi: Floats | float) -> Floats:
         """Values at any angles: a periodic cubic where the curve goes all the way round, linear between neighbours where it has gaps."""

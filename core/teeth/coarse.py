@@ -79,7 +79,7 @@ def coarse_graph(mesh: Mesh, region: Bools, cell_mm: float = CELL_MM, smooth_mm:
     corner = faces.ravel()
     normals = _sum_by(member[corner], np.repeat(cross, 3, axis=0), k)
     share = np.maximum(np.bincount(corner, np.repeat(np.linalg.norm(cross, axis=1), 3), n), 1e-9)
-    areas = np.bincount(member, share, k)
+    areas = np.asarray(np.bincount(member, share, k), dtype=np.float64)
     points = _sum_by(member, v * share[:, None], k) / areas[:, None]
     pairs = np.sort(member[half[~same]], axis=1)
     code = np.unique(pairs[:, 0] * k + pairs[:, 1])

@@ -13,12 +13,12 @@ from . import numbering
 from .cusps import cusp_tips
 from .directions import arch_tangents, crown_centroid, long_axis, sides
 from .margins import largest_part, margin_line, patch_of, shared_with
-from .model import COLLAR_MM, Teeth, Tooth
+from .model import COLLAR_MM, Labels, Teeth, Tooth
 
 LEAST_VERTICES = 12
 
 
-def vertex_labels(mesh: Mesh, labels: Ints) -> Ints:
+def vertex_labels(mesh: Mesh, labels: Labels) -> Labels:
     """(n,) labels a vertex from (n,) or from (m,) labels a face: the label with the largest angle round the vertex."""
     labels = np.asarray(labels)
     if len(labels) == len(mesh.vertices):
@@ -37,7 +37,7 @@ def vertex_labels(mesh: Mesh, labels: Ints) -> Ints:
     return result
 
 
-def _clean(mesh: Mesh, labels: Ints) -> Ints:
+def _clean(mesh: Mesh, labels: Labels) -> Labels:
     """One part a crown, without holes; what breaks off becomes tissue."""
     result = np.zeros_like(labels)
     for fdi in np.unique(labels[labels != 0]):
@@ -50,7 +50,7 @@ def _clean(mesh: Mesh, labels: Ints) -> Ints:
     return result
 
 
-def _collar(patch: Mesh, kept: Ints, labels: Ints, margin: Floats, mesh: Mesh) -> Ints:
+def _collar(patch: Mesh, kept: Ints, labels: Labels, margin: Floats, mesh: Mesh) -> Ints:
     """Faces of the mesh that are tissue and lie within COLLAR_MM of the margin."""
     tissue = np.flatnonzero(labels == 0)
     if len(tissue) == 0:
@@ -64,7 +64,7 @@ def _collar(patch: Mesh, kept: Ints, labels: Ints, margin: Floats, mesh: Mesh) -
     return candidate
 
 
-def _crown(mesh: Mesh, labels: Ints, fdi: int, smooth_mm: float) -> Tooth:
+def _crown(mesh: Mesh, labels: Labels, fdi: int, smooth_mm: float) -> Tooth:
     """One crown, with its sides, axis and cusps still to be set."""
     mask = labels == fdi
     patch, kept = patch_of(mesh, mask, 2.0)
@@ -91,7 +91,7 @@ def _finished(mesh: Mesh, arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth
     return result
 
 
-def teeth_from_labels(mesh: Mesh, arch: str, labels: Ints | Floats, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3) -> Teeth:
+def teeth_from_labels(mesh: Mesh, arch: str, labels: Labels, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3) -> Teeth:
     """The teeth of a labelled cast in the cast frame.
 
     labels : FDI number a vertex (n,) or a face (m,), 0 for tissue

@@ -15,7 +15,8 @@ from .model import Teeth, Tooth
 
 STEP_MM = 0.15
 SMOOTH_MM = 0.25
-BAND_MM = 0.5
+BAND_MM = 1.0
+"""A groove that crosses the marginal ridge is narrower than the two bands beside the middle line."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +99,9 @@ def marginal_ridge(tooth: Tooth, mesh: Mesh, side: str) -> Floats:
     usable = known & (out > centre + 0.4 * (end - centre)) & (out < end)
     order = np.flatnonzero(usable)[np.argsort(out[usable])]
     i = _ridge_index(out[order], height[order])
-    j = int(np.abs(r.v - middle).argmin())
+    across = r.z[int(order[i])] - 0.3 * np.abs(r.v - middle)
+    near = (np.abs(r.v - middle) <= BAND_MM) & np.isfinite(across)
+    j = int(np.where(near, across, -np.inf).argmax()) if near.any() else int(np.abs(r.v - middle).argmin())
     return r.point(int(order[i]), j)
 
 
@@ -124,7 +127,7 @@ def fossa(tooth: Tooth, mesh: Mesh, side: str | None = None) -> Floats:
         raise CaseError(f"a fossa is mesial, distal or (None) the deepest, not {side!r}")
     width = np.ptp(r.v[np.isfinite(r.z).any(axis=0)])
     inside = ((r.u > centre + span[0] * half) & (r.u < centre + span[1] * half))[:, None]
-    inside = inside & (np.abs(r.v - middle) < 0.16 * width)[None] & np.isfinite(r.z)
+    inside = inside & (np.abs(r.v - middle) < 0.22 * width)[None] & np.isfinite(r.z)
     if not inside.any():
         raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its occlusal table")
     i, j = np.unravel_index(int(np.where(inside, r.z, np.inf).argmin()), r.z.shape)

@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
+from .model import Labels
 from .surface import Projector, grow_faces, length_of, level_lines, link_matrix, resample, rim_edges, smooth_field, smooth_ring
 
 SPACING_MM = 0.2
@@ -93,7 +94,7 @@ def resample_on(project: Projector, ring: Floats) -> Floats:
     return project.closest(resample(ring, SPACING_MM))[0]
 
 
-def shared_with(margin: Floats, patch: Mesh, labels: Ints, fdi: int) -> Ints:
+def shared_with(margin: Floats, patch: Mesh, labels: Labels, fdi: int) -> Ints:
     """(k,) which crown lies on the other side of the margin, 0 for tissue. labels : (n,) a vertex of the patch."""
     result = np.zeros(len(margin), dtype=np.int64)
     others = np.flatnonzero((labels != 0) & (labels != fdi))

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import CaseError
 from ..mesh import Bools, Floats, Ints
 from . import numbering
 
+Labels = NDArray[np.integer]
+"""FDI numbers, 0 for tissue; int16 when one a vertex."""
 COLLAR_MM = 1.5
 
 
@@ -64,7 +67,7 @@ class Teeth:
     """
 
     arch: str
-    labels: Ints
+    labels: Labels
     teeth: dict[int, Tooth]
     missing: tuple[int, ...] = ()
 

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from ..mesh import Bools, Ints, Mesh
 from .coarse import CoarseGraph, coarse_graph
+from .model import Labels
 
 CELL_MM = 0.18
 SMOOTH_MM = 0.2
@@ -20,7 +21,7 @@ UNITS = 20_000
 """Capacities are whole numbers: so many for a link of unit cost."""
 
 
-def refine(mesh: Mesh, labels: Ints, band_mm: float = BAND_MM) -> Ints:
+def refine(mesh: Mesh, labels: Labels, band_mm: float = BAND_MM) -> Labels:
     """(n,) labels a vertex with the border of each crown moved to the groove nearby; all crowns kept.
 
     labels : (n,) FDI number a vertex, 0 for tissue

@@ -119,4 +119,4 @@ class Projector:
 
 def grow_faces(mesh: Mesh, vertex_mask: Bools) -> Bools:
     """(m,) faces that touch a marked vertex."""
-    return vertex_mask[mesh.faces].any(axis=1)
+    return np.asarray(vertex_mask[mesh.faces].any(axis=1))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
 from claspwright.core.charts import ArchChart
 from claspwright.core.errors import CaseError, GeometryError
 from claspwright.core.mesh import Mesh
@@ -83,7 +82,7 @@ def test_crest_is_the_top_of_the_ridge(chart: ArchChart, s: float) -> None:
 @pytest.mark.parametrize("s", [-28.0, 9.0, 30.0])
 @pytest.mark.parametrize("distance", [1.0, 3.0, 5.0])
 def test_walk_from_the_crest_is_an_arc(chart: ArchChart, s: float, side: str, distance: float) -> None:
-    """From the found crest, the point lies distance / small radius further round the section, and its normal points from the tube's axis."""
+    """From the found crest the point lies distance / small radius further round, its normal points away from the tube's axis."""
     crest = chart.crest(s)
     point, normal = chart.walk(s, side, distance)
     sign = 1.0 if side == "facial" else -1.0

@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from claspwright.core.charts import CrownChart, sector_centre, sector_of, sector_span
 from claspwright.core.errors import CaseError
 from claspwright.core.mesh import Mesh
 from claspwright.core.survey import Path, survey
 from claspwright.core.teeth import Tooth
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 A, B, C = 4.0, 5.0, 3.5
 

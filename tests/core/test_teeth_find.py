@@ -7,7 +7,6 @@ from functools import lru_cache
 import numpy as np
 import pytest
 import trimesh
-
 from claspwright.core.errors import CastError
 from claspwright.core.mesh import Mesh
 from claspwright.core.teeth import find_teeth, teeth_from_labels

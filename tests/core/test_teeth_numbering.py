@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from claspwright.core.errors import CaseError
 from claspwright.core.teeth import numbering
 

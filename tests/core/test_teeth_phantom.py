@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.spatial import cKDTree
-
 from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.phantom import Phantom, PhantomSpec, make_phantom
 from claspwright.core.survey import Path, survey
 from claspwright.core.teeth import Teeth, find_teeth, teeth_from_labels
 from claspwright.core.teeth.landmarks import cingulum, facial_prominence, fossa, marginal_ridge, occlusal_plane
+from scipy.spatial import cKDTree
 
 
 @pytest.fixture(scope="module")

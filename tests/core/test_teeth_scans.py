@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-
 from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.mesh import Mesh
 from claspwright.core.survey import Path as Placement
@@ -17,11 +16,12 @@ from claspwright.core.survey import survey
 from claspwright.core.teeth import find_teeth, teeth_from_labels
 from claspwright.core.teeth.labels import vertex_labels
 
+LOWER = np.array([[-1.0, 0, 0], [0, 0, 1], [0, 1, 0]])
 # file, SHA-256, arch, rotation into the cast frame, mean Dice and least Dice measured with one click a tooth (rounded down)
 SCANS = {
     "oral_upper": ("58a9a2f472dd0f4503a69f67bcbf488b2da967b61b13bacd569ca25cdc2c9cc2", "upper", np.diag([1.0, -1, -1]), 0.95, 0.9),
     "research_lower_01": (
-        "b82d7ed4c4d42f6f1f2700f5e767c3f4c44f021e420391b4f7ec4d822e95924b", "lower", np.array([[-1.0, 0, 0], [0, 0, 1], [0, 1, 0]]), 0.9, 0.65,
+        "b82d7ed4c4d42f6f1f2700f5e767c3f4c44f021e420391b4f7ec4d822e95924b", "lower", LOWER, 0.9, 0.65,
     ),
     "research_upper_12_missing_12_26": (
         "7ac2fbd089546a7cab4927811dbf569b47c6401c449b9dca68304e96476d2330", "upper", np.eye(3), 0.95, 0.9,
@@ -69,7 +69,10 @@ def test_one_click_a_tooth(name: str) -> None:
     assert min(dice) > SCANS[name][4], dict(zip(numbers, np.round(dice, 2), strict=True))
 
 
-@pytest.mark.parametrize(("name", "gaps"), [("research_upper_14_missing_15_24", [(16, 14), (23, 25)]), ("research_upper_23_missing_17_27", [(None, 16), (26, None)])])
+@pytest.mark.parametrize(
+    ("name", "gaps"),
+    [("research_upper_14_missing_15_24", [(16, 14), (23, 25)]), ("research_upper_23_missing_17_27", [(None, 16), (26, None)])],
+)
 def test_gaps_and_crest_on_open_scans(name: str, gaps: list[tuple[int | None, int | None]]) -> None:
     mesh, labels, arch = _scan(name)
     chart = ArchChart(mesh, teeth_from_labels(mesh, arch, labels), Placement())
