@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from claspwright.core.survey.lines import chains, even, runs, smooth_line, steady
 
 
