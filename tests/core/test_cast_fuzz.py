@@ -51,7 +51,7 @@ def folder(tmp_path_factory) -> Path:
     return tmp_path_factory.mktemp("fuzz")
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=120, deadline=None, derandomize=True)
 @given(name=st.sampled_from(sorted(SEEDS)), changes=st.lists(CHANGE, min_size=1, max_size=4))
 def test_damage_gives_a_mesh_or_one_line(folder, name, changes):
     data = damaged(SEEDS[name], changes)
