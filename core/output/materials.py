@@ -62,7 +62,7 @@ FILL = np.array([0.70, 0.05, 0.71], dtype=np.float32) / np.float32(np.linalg.nor
 def studio(direction: Singles) -> Singles:
     """(k,) brightness that a mirror sees in a unit direction (k, 3) in camera axes: sky, dark floor, two soft boxes."""
     x, y, z = direction[:, 0], direction[:, 1], direction[:, 2]
-    light = 0.10 + 0.55 * _step(-0.55, 0.95, y) + 0.16 * _step(-0.2, 1.0, z)
+    light = 0.17 + 0.62 * _step(-0.55, 0.95, y) + 0.16 * _step(-0.2, 1.0, z)
     light -= 0.20 * np.exp(-((y + 0.12) / 0.16) ** 2)  # the dark horizon that makes polished metal read as metal
     key = direction @ KEY
     light += 1.05 * _step(0.76, 0.93, key)

@@ -120,7 +120,7 @@ def framework_sheet(
 
 
 def tooth_labels(
-    mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: str, size: tuple[int, int] = SIZE, letter: int = 22
+    mesh: Mesh, labels: Ints, camera: Camera, scene: Scene, view: str, size: tuple[int, int] = SIZE
 ) -> list[Label]:
     """Tooth numbers (ISO 3950) beside the crowns that can be seen: outside the arch from above, over the crown from the side."""
     labels = np.asarray(labels)
@@ -128,6 +128,7 @@ def tooth_labels(
     if not numbers:
         return []
     middle = mesh.vertices[labels > 0].mean(axis=0)
+    letter = max(14, round(size[0] / 44))
     out = []
     for fdi in numbers:
         points = mesh.vertices[labels == fdi]
@@ -186,7 +187,7 @@ def _outside(points: Floats, middle: Floats) -> tuple[float, float, float]:
     centre = points.mean(axis=0)
     away = (centre - middle) * np.array([1.0, 1.0, 0.0])
     away /= max(float(np.linalg.norm(away)), 1e-9)
-    x, y, z = centre + away * (float(np.max((points - centre) @ away)) + 2.2)
+    x, y, z = centre + away * (float(np.max((points - centre) @ away)) + 3.6)
     return float(x), float(y), float(z)
 
 

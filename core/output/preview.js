@@ -29,7 +29,7 @@
     const vec3 KEY = vec3(-0.519, 0.619, 0.589), FILL = vec3(0.701, 0.050, 0.711);
     vec3 linear(vec3 c) { return pow(c, vec3(2.2)); }
     float studio(vec3 d) {
-      float l = 0.10 + 0.55 * smoothstep(-0.55, 0.95, d.y) + 0.16 * smoothstep(-0.2, 1.0, d.z);
+      float l = 0.17 + 0.62 * smoothstep(-0.55, 0.95, d.y) + 0.16 * smoothstep(-0.2, 1.0, d.z);
       l -= 0.20 * exp(-pow((d.y + 0.12) / 0.16, 2.0));
       l += 1.05 * smoothstep(0.76, 0.93, dot(d, KEY));
       l += 0.55 * smoothstep(0.40, 0.62, d.x) * (1.0 - smoothstep(0.80, 0.95, d.x)) * smoothstep(-0.35, 0.05, d.y) * smoothstep(-0.3, 0.2, d.z);

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from .camera import Camera
+from .facets import Facets, refine
 from .materials import KEY, MATERIALS, Material, Singles, to_linear
-from .normals import corner_normals
 
 SKY_RAYS = 2_500_000  # budget for ambient light, under a second
 SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
@@ -63,28 +63,23 @@ class Body:
         self.parts = tuple(parts)
         if any(len(p.mesh.faces) == 0 for p in parts):
             raise GeometryError("a part without triangles cannot be drawn: " + ", ".join(p.name for p in parts if not len(p.mesh.faces)))
-        offsets = np.cumsum([0] + [len(p.mesh.vertices) for p in parts])
-        self.vertices = np.concatenate([p.mesh.vertices for p in parts])
-        self.faces = np.concatenate([p.mesh.faces + o for p, o in zip(parts, offsets[:-1], strict=True)])
-        self.part_of_face = np.repeat(np.arange(len(parts)), [len(p.mesh.faces) for p in parts])
-        self.part_of_vertex = np.repeat(np.arange(len(parts)), [len(p.mesh.vertices) for p in parts])
-        self.vertex_normals = np.concatenate([p.mesh.vertex_normals for p in parts]).astype(np.float32)
+        pieces = [self._piece(p) for p in parts]
+        offsets = np.cumsum([0] + [len(p.vertices) for p in pieces])
+        self.vertices = np.concatenate([p.vertices for p in pieces])
+        self.faces = np.concatenate([p.faces + o for p, o in zip(pieces, offsets[:-1], strict=True)])
+        self.part_of_face = np.repeat(np.arange(len(parts)), [len(p.faces) for p in pieces])
+        self.vertex_normals = np.concatenate([p.normals for p in pieces])
+        self.corner_normals = np.concatenate([p.corners for p in pieces])
+        self.colours = np.concatenate([p.colours for p in pieces])
         self._embree = EmbreeScene()
         TriangleMesh(self._embree, self.vertices[self.faces].astype(np.float32))
 
-    @cached_property
-    def corner_normals(self) -> Singles:
-        """(m, 3, 3)."""
-        return np.concatenate([corner_normals(p.mesh) for p in self.parts])
-
-    @cached_property
-    def colours(self) -> Singles:
-        """(n, 3) linear colour of each vertex."""
-        out = np.zeros((len(self.vertices), 3), dtype=np.float32)
-        for i, part in enumerate(self.parts):
-            own = part.vertex_colours if part.vertex_colours is not None else np.array(part.look.colour)
-            out[self.part_of_vertex == i] = to_linear(own)
-        return out
+    def _piece(self, part: Part) -> Facets:
+        """A part ready to be lit: colours in linear light, and finer beside the other parts."""
+        own = part.vertex_colours if part.vertex_colours is not None else np.array(part.look.colour)
+        piece = Facets.of(part.mesh, np.broadcast_to(to_linear(own), part.mesh.vertices.shape))
+        others = [p.mesh.vertices for p in self.parts if p is not part]
+        return refine(piece, np.concatenate(others)) if others else piece
 
     def table(self, field: str) -> NDArray:
         """One value a part: 'metal', 'gloss' or 'opacity'."""
