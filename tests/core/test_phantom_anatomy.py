@@ -49,7 +49,7 @@ def test_crowns_have_the_published_sizes(fdi):
 )
 def test_arches_have_the_published_widths(name, canines, molars, canine, molar):
     """Between canine tips and between mesiobuccal tips of first molars: Bishara and others (from memory); 1 mm for the spread of means."""
-    cusps = made(name, variation=0.0).cusps
+    cusps = made(name, 16_000, variation=0.0).cusps
     between = np.linalg.norm(cusps[canines[0]][0] - cusps[canines[1]][0])
     across = np.linalg.norm(cusps[molars[0]][0] - cusps[molars[1]][0])
     assert canine[0] - 1 <= between <= canine[1] + 1
@@ -62,7 +62,7 @@ def test_arches_have_the_published_depth(name, first, last, depth):
 
     Crowns and widths come from different samples, and no curve through Wheeler's crowns is as deep at these widths: a tenth is allowed.
     """
-    cast = made(name, variation=0.0)
+    cast = made(name, 16_000, variation=0.0)
     front, molar = (cast.mesh.vertices[cast.labels == fdi][:, 1].max() for fdi in (first, last))
     assert 0.9 * depth[0] <= front - molar <= 1.1 * depth[1]
 
