@@ -1,5 +1,6 @@
 """Survey: the path of placement, the height of contour, undercut depth, gauge lines, probe, space under the rod, tripod."""
 
+from .carry import Carried, carry_path
 from .enamel import proximal_enamel_mm
 from .gauge import GAUGES_INCH, INCH_MM, gauge_lines, gauge_name
 from .lines import Contour
@@ -14,6 +15,7 @@ __all__ = [
     "GAUGES_INCH",
     "INCH_MM",
     "SCAN_NOISE_MM",
+    "Carried",
     "Contour",
     "GuidePlane",
     "Path",
@@ -23,6 +25,7 @@ __all__ = [
     "RodSpace",
     "Survey",
     "Tripod",
+    "carry_path",
     "depth_at",
     "gauge_lines",
     "gauge_name",

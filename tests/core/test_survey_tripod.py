@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from claspwright.core.errors import GeometryError
 from claspwright.core.mesh import Mesh
-from claspwright.core.survey import Path, path_from_marks, place_marks, propose_tripod, survey
+from claspwright.core.survey import Path, carry_path, path_from_marks, place_marks, propose_tripod, survey
 
 PATHS = (Path(0.0, 0.0), Path(7.0, -4.0), Path(-9.0, 6.0))
 
@@ -80,3 +80,24 @@ def test_marks_on_one_line_are_refused() -> None:
 def test_without_teeth_marked_no_marks_are_proposed(palate: tuple[Mesh, np.ndarray]) -> None:
     with pytest.raises(GeometryError, match="mark the teeth"):
         propose_tripod(survey(palate[0], Path()))
+
+
+def test_a_path_is_carried_to_a_scan_of_the_same_cast_made_anew(palate: tuple[Mesh, np.ndarray]) -> None:
+    # Other points on the same surface (trimesh subdivides and thins them), scan noise, and the cast lying otherwise.
+    mesh, _ = palate
+    motion = trimesh.transformations.rotation_matrix(np.radians(9.0), [0.3, -0.5, 0.2])
+    motion[:3, 3] = [1.5, -2.0, 1.0]
+    fine = mesh.to_trimesh().subdivide()
+    random = np.random.default_rng(2)
+    again = Mesh(np.asarray(fine.vertices) + 0.01 * random.normal(size=fine.vertices.shape), np.asarray(fine.faces)).transformed(motion)
+    path = Path(6.0, -3.0)
+    carried = carry_path(path, mesh, again)
+    true = motion[:3, :3] @ path.vector
+    assert np.degrees(np.arccos(np.clip(carried.path.vector @ true, -1.0, 1.0))) < 0.05
+    assert carried.fit_mm < 0.02
+
+
+def test_scans_of_different_casts_are_refused(palate: tuple[Mesh, np.ndarray]) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=25.0)
+    with pytest.raises(GeometryError, match="one cast"):
+        carry_path(Path(), palate[0], Mesh(np.asarray(ball.vertices), np.asarray(ball.faces)))
