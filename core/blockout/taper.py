@@ -11,7 +11,7 @@ from __future__ import annotations
 import manifold3d
 import numpy as np
 
-_GRAIN_MM = 2e-3
+_GRAIN_MM = 5e-4
 """Outlines are thinned by this much; the running union stays small and the wall moves by less than a scanner sees."""
 _OVERLAP_MM = 0.02
 """Layers reach this far into one another and into the parallel shadow, so that no two bodies only touch."""

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import manifold3d
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
@@ -24,7 +23,7 @@ NECK_MM = 1.0
 SHARE_OF_BREADTH = 0.45
 """Width of a guide plane over the faciolingual breadth of the crown: a third to a half (standard texts)."""
 RUN_OUT_MM = 0.9
-CALM_MM = 0.7
+PLAN_DEGREE = 4
 """The plan follows the crown round, not the bumps of its surface."""
 
 
@@ -121,12 +120,13 @@ def plan(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> PlanePlan:
     core = np.abs(across - middle) <= 0.5 * width
     if not np.isfinite(blade[core]).any():
         raise GeometryError(
-            f"guide plane on {spec.tooth} {spec.side}: the face is lower than {spec.height_mm:g} mm between 1 mm above the margin and its top;"
+            f"guide plane on {spec.tooth} {spec.side}: from 1 mm above the margin to its top the face is lower than {spec.height_mm:g} mm;"
             " ask for a lower plane"
         )
     known = np.isfinite(blade)
     surface = np.array([np.nanmax(r) if np.isfinite(r).any() else -np.inf for r in reach])
-    smooth = gaussian_filter1d(np.interp(across, across[known], blade[known]), CALM_MM / STEP_MM, mode="nearest")
+    # A curve of low degree keeps the crown's roundness, which averaging along the face would flatten and so cut too deep.
+    smooth = np.polynomial.Polynomial.fit(across[known], blade[known], min(PLAN_DEGREE, int(known.sum()) - 1))(across)
     beyond = np.clip((np.abs(across - middle) - 0.5 * width) / RUN_OUT_MM, 0.0, 1.0)
     return PlanePlan(across, smooth + 1.2 * beyond**2, surface, neck, crest + 1.0)
 

@@ -90,15 +90,17 @@ def _outline(x: Floats, y: Floats, width: float, length: float) -> Floats:
 def _occlusal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     width, length, depth = spec.width_mm, spec.length_mm, spec.depth_mm
     rise = depth + 0.25
+    middle = DEEPEST_AT * length
+    inner = -float(_outline(np.array(middle), np.array(0.0), width, length))  # the bowl is flat further inside than this
 
     def floor(x: Floats, y: Floats) -> Floats:
         # Along the middle: from the lowered ridge down to its deepest; over the ridge it rolls off outward without a sharp line.
         over = np.maximum(-x, 0.0)
-        fall = np.sin(0.5 * np.pi * np.clip(x / (DEEPEST_AT * length), 0.0, 1.0))
+        fall = np.sin(0.5 * np.pi * np.clip(x / middle, 0.0, 1.0))
         axis = -depth - SPOON_MM * fall + 0.25 * over - 0.45 * over**2
         edge = _outline(x, y, width, length)
-        bowl = rise * np.clip(1.0 + edge / (0.5 * width), 0.0, 1.0) ** 2
-        slope, out = 4.0 * rise / width, np.maximum(edge, 0.0)
+        bowl = rise * np.clip(1.0 + edge / inner, 0.0, 1.0) ** 2
+        slope, out = 2.0 * rise / inner, np.maximum(edge, 0.0)
         steeper = np.maximum(WALL - slope, 0.0)
         # Beyond the outline the wall grows steeper within half a millimetre, so that a high cusp beside the seat is not cut away.
         return axis + bowl + slope * out + steeper * np.where(out < 0.5, out**2, out - 0.25)
