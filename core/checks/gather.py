@@ -54,14 +54,14 @@ def gather(
     arms = []
     for name, built in assembly.built.items():
         if built.shapes:
-            regions.append(Region(name, KIND[kinds[name]], _mask(framework, built)))
+            regions.append(Region(_short(name), KIND[kinds[name]], _mask(framework, built)))
         spec = specs[name]
         if isinstance(spec, RetentiveArm | IBar) and "arm" in built.rails:
             circumferential = isinstance(spec, RetentiveArm)
             arm = arm_of(built.rails["arm"], np.asarray(path) if circumferential else None)
-            arms.append(ArmSpec(name, spec.tooth, arm, spec.gauge_mm, circumferential))
+            arms.append(ArmSpec(_short(name), spec.tooth, arm, spec.gauge_mm, circumferential))
     tips = tuple(
-        TipSpec(tip.component, tip.tooth, tip.planned_mm, centre=tip.points, radius_mm=tip.radius_mm)
+        TipSpec(_short(tip.component), tip.tooth, tip.planned_mm, centre=tip.points, radius_mm=tip.radius_mm)
         for built in assembly.built.values()
         for tip in built.tips
     )
@@ -78,6 +78,11 @@ def gather(
         tuple(arms),
         material,
     )
+
+
+def _short(name: str) -> str:
+    """A component's name as part of a check id: no spaces."""
+    return "-".join(name.split())
 
 
 def _mask(framework: Mesh, built: Built) -> Bools:
