@@ -4,7 +4,7 @@ from .camera import VIEWS, Camera, look, view_camera
 from .drawing import Label, Line, png_bytes, side_by_side, write_bytes, write_png
 from .materials import MATERIALS, Material
 from .palette import depth_colours
-from .pictures import framework_picture, framework_pictures, framework_sheet, survey_picture
+from .pictures import carried, framework_picture, framework_pictures, framework_sheet, survey_picture
 from .preview import preview_html
 from .render import draw, shot
 from .report import Picture, PreparationRow, ReportData, report_html
@@ -13,6 +13,6 @@ from .wording import ComponentRow, component_rows, tilt_words
 
 __all__ = [
     "MATERIALS", "VIEWS", "Camera", "ComponentRow", "Label", "Line", "Material", "Part", "Picture", "PreparationRow", "ReportData", "Scene",
-    "component_rows", "depth_colours", "draw", "framework_picture", "framework_pictures", "framework_sheet", "look", "png_bytes",
+    "carried", "component_rows", "depth_colours", "draw", "framework_picture", "framework_pictures", "framework_sheet", "look", "png_bytes",
     "preview_html", "report_html", "shot", "side_by_side", "survey_picture", "tilt_words", "view_camera", "write_bytes", "write_png",
 ]

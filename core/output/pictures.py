@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy.spatial import cKDTree
 
@@ -117,6 +118,14 @@ def framework_sheet(
     """Several views on one sheet, two in a row."""
     pictures = framework_pictures(cast, framework, views, arch=arch, labels=labels, others=others, size=size)
     return side_by_side(list(pictures.values()), columns=2, gap=10)
+
+
+def carried(values: NDArray, mesh: Mesh, onto: Mesh) -> NDArray:
+    """Values of the vertices of one mesh (n, ...) for the vertices of another that lies on it: each takes those of the nearest.
+
+    For labels and undercut depth of a cast on the same cast with seats and guide planes cut.
+    """
+    return np.asarray(values)[cKDTree(mesh.vertices).query(onto.vertices)[1]]
 
 
 def tooth_labels(

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
 from .drawing import rgb
-from .normals import corner_normals
 from .palette import ramp
 from .report import asset
 from .scene import Body, Part
@@ -98,8 +97,8 @@ def _packed(part: Part, low: Floats, size: float, moves: bool, most_faces: int) 
         "colour": [round(c, 4) for c in look.colour],
         "moves": moves,
     }
-    vertex, normal, faces = _split_at_creases(mesh, corner_normals(mesh))
-    light = _sky(replace(part, mesh=mesh, vertex_colours=None))
+    vertex, normal, faces = _split_at_creases(mesh, small.corner_normals(part.mesh.vertex_normals))
+    light = small.average(_sky(part)[:, None])[:, 0]  # of the whole mesh: folds of the simplified one would be dark specks
     out["points"] = _base64(np.round((mesh.vertices[vertex] - low) / size * 65535).astype("<u2"))
     out["normals"] = _base64(np.column_stack([np.round(normal * 127), np.round(light[vertex] * 127)]).astype("i1"))
     wide = len(vertex) > 65535
@@ -115,7 +114,7 @@ def _sky(part: Part) -> NDArray:
     """Share of open sky at each vertex. A part darkens only itself, since others can be lifted off or switched off."""
     if part.look.opacity < 1:
         return np.ones(len(part.mesh.vertices), dtype=np.float32)
-    return Body([part]).open_sky
+    return Body([replace(part, vertex_colours=None)]).open_sky
 
 
 def _split_at_creases(mesh: Mesh, corners: NDArray) -> tuple[NDArray, NDArray, NDArray]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
@@ -136,12 +137,8 @@ def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
 
 def _head(data: ReportData) -> str:
     facts = [("Patient code", data.patient_code or "none given"), ("Arch", data.arch), *data.chart]
-    if data.date:
-        facts.append(("Date", data.date))
-    return (
-        '<header><p class="kind">Removable partial denture · metal framework · design report</p>'
-        f"<h1>{escape(data.title or 'Untitled case')}</h1>{_pairs(facts)}</header>"
-    )
+    kind = "Removable partial denture · metal framework · design report" + (f" · {data.date}" if data.date else "")
+    return f'<header><p class="kind">{escape(kind)}</p><h1>{escape(data.title or "Untitled case")}</h1>{_pairs(facts)}</header>'
 
 
 def _cautions() -> str:
@@ -231,7 +228,7 @@ def _checks(data: ReportData) -> str:
     rows = [
         (
             f'<span class="status">{_SIGN[c.status]} {STATUS_WORDS[c.status]}</span>',
-            f"{escape(c.words or c.id)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
+            f"{_units(c.words or c.id)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
             _measure(c.value, c.unit), _measure(c.limit, c.unit), escape(c.source),
         )
         for c in ordered
@@ -244,7 +241,12 @@ def _measure(value: float | None, unit: str) -> str:
     if value is None:
         return "–"
     digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
-    return escape(f"{digits} {unit}".strip())
+    return _units(f"{digits} {unit}".strip())
+
+
+def _units(words: str) -> str:
+    """Escaped, with mm2 and mm3 written as a reader expects them."""
+    return re.sub(r"\bmm([23])\b", lambda m: f"mm{'²' if m[1] == '2' else '³'}", escape(words))
 
 
 def _materials(data: ReportData) -> str:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..mesh import Floats, Ints, Mesh
+from .normals import CREASE_DEG, corner_normals
 
 SEARCHES = 6
 
@@ -17,6 +19,22 @@ class Simplified:
 
     mesh: Mesh
     origin: Ints
+
+    def corner_normals(self, before: Floats) -> NDArray[np.float32]:
+        """(m, 3, 3) normals for shading from the (n, 3) vertex normals of the first mesh.
+
+        Merging folds some small triangles, whose own normals mean nothing; only a large face that turns away keeps its own, as beside
+        an edge of a trimmed wall.
+        """
+        if len(before) == len(self.mesh.vertices):
+            return corner_normals(self.mesh)
+        mean = self.average(before)
+        mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9)
+        corners = mean[self.mesh.faces].astype(np.float32)
+        own = self.mesh.face_normals.astype(np.float32)
+        turned = np.einsum("mkj,mj->mk", corners, own) < np.cos(np.radians(CREASE_DEG * 0.7))
+        large = self.mesh.face_areas > 3.0 * np.median(self.mesh.face_areas)
+        return np.where((turned & large[:, None])[:, :, None], own[:, None], corners)
 
     def average(self, values: Floats) -> Floats:
         """(k, c) mean over the vertices that became one, of (n, c) values of the first mesh."""

@@ -8,7 +8,7 @@ import trimesh
 from claspwright.core.mesh import Mesh
 from claspwright.core.output import Part, Scene, framework_picture, framework_sheet, survey_picture, view_camera
 from claspwright.core.output.palette import INK, SURVEY_LINE
-from claspwright.core.output.pictures import PANEL, _apart, survey_lines, tooth_labels, tripod_marks
+from claspwright.core.output.pictures import PANEL, _apart, carried, survey_lines, tooth_labels, tripod_marks
 from claspwright.core.survey import Path, survey
 
 RADIUS = 12.0
@@ -128,3 +128,11 @@ def test_the_framework_shows_as_metal_on_stone_and_the_frame_is_the_casts():
     assert abs(metal[0] - metal[2]) < 20 and stone[0] - stone[2] > 15
     sheet = framework_sheet(cast_mesh, bar_mesh, ("occlusal", "facial", "lingual"), size=size)
     assert sheet.size == (2 * 350 + 10, 2 * 250 + 10)
+
+
+def test_labels_are_carried_to_the_nearest_point_of_another_mesh():
+    mesh, labels = arch_of_balls()
+    other = trimesh.creation.icosphere(2, 3.5)
+    other.apply_translation((20, 0, 0))
+    assert (carried(labels, mesh, Mesh(other.vertices, other.faces)) == 44).all()
+    assert np.array_equal(carried(labels, mesh, mesh), labels)

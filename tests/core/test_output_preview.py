@@ -110,6 +110,14 @@ def test_a_simplified_mesh_keeps_to_its_budget_and_to_the_surface():
     assert np.linalg.norm(result.average(mesh.vertices) - result.mesh.vertices, axis=1).max() < 0.8
 
 
+def test_a_simplified_mesh_is_shaded_like_the_first():
+    ball = mesh_of(trimesh.creation.icosphere(6, 10.0))
+    result = simplify(ball, 12_000)
+    radial = result.mesh.triangles / np.linalg.norm(result.mesh.triangles, axis=2, keepdims=True)
+    cosine = np.einsum("mkj,mkj->mk", result.corner_normals(ball.vertex_normals), radial)
+    assert np.degrees(np.arccos(np.clip(cosine, -1, 1))).max() < 6  # half a cell's worth of turn, no fold shows
+
+
 def test_a_small_mesh_is_left_alone():
     result = simplify(BLOCK, 100)
     assert result.mesh is BLOCK
