@@ -15,12 +15,14 @@ from ..survey.nearest import Finder
 from ..survey.path import Path
 from ..teeth import Teeth, Tooth
 from .planes import GuidePlaneSpec, plan, plane_solid
-from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
+from .seats import RestSeatSpec, floor_angle_deg, seat_solid
 
 SPENDABLE = 0.5
 """Share of the local enamel beyond which a cut is warned of (project default)."""
 PLANE_MOST_MM = 0.5
 """Orthodontic stripping takes 0.25 to 0.5 mm a surface (Am J Orthod Dentofacial Orthop 2015;147:435)."""
+NEIGHBOUR_MM = 0.05
+"""How far a seat may come over the outline of the crown beside it: where two crowns touch they share this much in a scan."""
 PREMOLAR_SEAT_MM = 1.0
 """Seats of 1.5 mm reach dentine in over half of premolars, 1.0 mm is usually safe (premolar enamel data; handbook, section 3)."""
 
@@ -62,7 +64,7 @@ def prepare(
     tools = []
     for seat in seats:
         tooth = teeth[seat.tooth]
-        tool = seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, teeth, mesh)))
+        tool = _beside_neighbours(seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, mesh))), seat, teeth, mesh)
         cuts.append(_seat_cut(seat, *_taken(mesh, solid, tool, tooth, f"{seat.kind} rest seat")))
         tools.append(tool)
     for plane in guide_planes:
@@ -80,20 +82,37 @@ def prepare(
     return Prepared(Mesh.from_manifold(out), tuple(cuts))
 
 
-def _outward_reach(seat: RestSeatSpec, tooth: Tooth, teeth: Teeth, mesh: Mesh) -> float:
-    """How far a seat may go beyond its landmark: over the rim of its own crown, and not into the neighbour."""
+def _outward_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> float:
+    """How far a seat may go beyond its landmark: over the rim of its own crown."""
     if seat.kind == "incisal":
         return seat.reach_mm
     local = (mesh.vertices[np.unique(mesh.faces[tooth.faces])] - seat.point) @ seat.axes.T
     near = (np.abs(local[:, 1]) < 0.5 * seat.width_mm) & (local[:, 2] > -seat.depth_mm - 0.8)
-    reach = float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
-    others = [np.unique(mesh.faces[t.faces]) for t in teeth.teeth.values() if t.fdi != tooth.fdi]
-    if others:
-        points = mesh.vertices[np.unique(np.concatenate(others))]
-        inside = points[seat_field(replace(seat, reach_mm=reach))(points) < 0.0]
-        if len(inside):
-            reach = max(min(reach, -float(((inside - seat.point) @ seat.inward).max()) - 0.02), 0.1)
-    return reach
+    return float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
+
+
+def _beside_neighbours(tool: Mesh, seat: RestSeatSpec, teeth: Teeth, mesh: Mesh) -> Mesh:
+    """A seat's tool without what lies over another crown, seen along the path: the neighbour keeps its surface."""
+    solid = tool.to_manifold()
+    reach = float(np.linalg.norm(np.ptp(tool.bounds, axis=0)))
+    for other in teeth.teeth.values():
+        if other.fdi == seat.tooth or np.linalg.norm(other.margin - seat.point, axis=1).min() > reach:
+            continue
+        local = (mesh.vertices[np.unique(mesh.faces[other.faces])] - seat.point) @ seat.axes.T
+        high = local[local[:, 2] > -seat.depth_mm - 0.8]
+        if len(high) < 3:
+            continue
+        plan_view = manifold3d.CrossSection.hull_points(high[:, :2]).offset(-NEIGHBOUR_MM, manifold3d.JoinType.Round, 2.0, 32)
+        if plan_view.is_empty():
+            continue
+        prism = plan_view.extrude(40.0).translate((0.0, 0.0, -20.0))
+        solid = solid - prism.transform(np.column_stack([seat.axes.T, seat.point]))
+    parts = [p for p in solid.decompose() if p.volume() > 0.05]
+    if not parts:
+        raise GeometryError(f"rest seat on {seat.tooth} lies wholly over its neighbour; check the landmark")
+    # What is left beyond the neighbour is no longer the seat.
+    own = min(parts, key=lambda p: float(np.linalg.norm(Mesh.from_manifold(p).vertices - seat.point, axis=1).min()))
+    return Mesh.from_manifold(own)
 
 
 def _taken(mesh: Mesh, solid: manifold3d.Manifold, tool: Mesh, tooth: Tooth, what: str, *, needed: bool = True) -> tuple[float, float]:
