@@ -7,6 +7,7 @@ from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check
 from .intersections import check_self_intersection, self_crossings
 from .result import Check, Landmarks, Status, worst
 from .run import CheckInput, region_from_solid, run_checks
+from .stored import as_stored, check_stored
 from .thickness import Region, Thickness, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
 
@@ -24,6 +25,7 @@ __all__ = [
     "Thickness",
     "TipSpec",
     "arm_of",
+    "as_stored",
     "check_arm",
     "check_feather_edges",
     "check_fitting_surface",
@@ -36,6 +38,7 @@ __all__ = [
     "check_rigid",
     "check_scale",
     "check_self_intersection",
+    "check_stored",
     "check_thickness",
     "check_tip",
     "check_triangles",

@@ -17,6 +17,7 @@ from .insertion import TipSpec, check_rigid, check_tip
 from .intersections import check_self_intersection
 from .rays import Rays
 from .result import Check, Landmarks
+from .stored import check_stored
 from .thickness import Region, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
 
@@ -105,7 +106,7 @@ def solid_checks(framework: Mesh, marks: Landmarks) -> list[Check]:
     """Closed, one body, outward, plausible size, no crossing, triangle shapes."""
     checks = [check_watertight(framework, marks), check_one_body(framework, marks), check_outward(framework, marks), check_scale(framework)]
     if len(framework.faces):
-        checks += [check_self_intersection(framework, marks), check_triangles(framework)]
+        checks += [check_stored(framework, marks), check_self_intersection(framework, marks), check_triangles(framework)]
     return checks
 
 

@@ -3,12 +3,15 @@
 Oracles: trimesh (general mesh library) for closedness, bodies and volume; exact whole-number arithmetic for crossings.
 """
 
+import io
+
 import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
 from claspwright.core.checks.intersections import check_self_intersection, near_pairs, self_crossings
 from claspwright.core.checks.result import Landmarks, worst
+from claspwright.core.checks.stored import as_stored, check_stored
 from claspwright.core.checks.topology import (
     bodies,
     check_one_body,
@@ -70,6 +73,39 @@ def test_turned_faces_are_found(sound, faces):
     turned = sound.faces.copy()
     turned[faces] = turned[faces, ::-1]
     assert "solid.watertight" in fired(Mesh(sound.vertices, turned))
+
+
+def read_back(mesh: Mesh) -> trimesh.Trimesh:
+    return trimesh.load(io.BytesIO(mesh.to_trimesh().export(file_type="stl")), file_type="stl")
+
+
+def near_twins() -> Mesh:
+    """A closed ball with a pair of neighbours, and two strangers, nearer to each other than a 32-bit number can tell at 60 mm."""
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=3)
+    vertices = ball.vertices + [60.0, 40.0, 0.0]
+    a, b = ball.edges[0]
+    vertices[a] = vertices[a].astype(np.float32)
+    vertices[b] = vertices[a] + [1e-7, 0, 0]
+    far = np.flatnonzero(np.linalg.norm(vertices - vertices[a], axis=1) > 5.5)[0]
+    vertices[far] = vertices[a] - [1e-7, 0, 0]
+    return Mesh(vertices, ball.faces)
+
+
+def test_solid_that_does_not_outlive_a_file():
+    mesh = near_twins()
+    assert mesh.is_closed and check_watertight(mesh).status == "pass"
+    check = check_stored(mesh)
+    assert check.status == "fail" and not read_back(mesh).is_watertight
+    assert np.linalg.norm(mesh.vertices - np.array(check.place), axis=1).min() < 1.0
+    kept = as_stored(mesh)
+    assert check_stored(kept).status == "pass" and read_back(kept).is_watertight
+    assert np.abs(kept.vertices - mesh.vertices).max() < 2e-4
+    assert read_back(kept).volume == pytest.approx(mesh.volume, rel=1e-5)
+
+
+def test_sound_solid_outlives_a_file(sound):
+    assert check_stored(sound).status == "pass" and read_back(as_stored(sound)).is_watertight
+    assert np.array_equal(as_stored(sound).vertices, sound.vertices.astype(np.float32))
 
 
 def test_whole_solid_inside_out(sound):
