@@ -166,6 +166,7 @@ def save_case(case: Case, path: str | FilePath) -> None:
             stream.write(text)
             stream.flush()
             os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644)  # mkstemp makes files that only their owner can read
         os.replace(temporary, path)
     except OSError as error:
         FilePath(temporary).unlink(missing_ok=True)

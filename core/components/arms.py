@@ -9,7 +9,7 @@ import numpy as np
 from ..case import ReciprocalArm, RetentiveArm
 from ..errors import ComponentError
 from ..mesh import Floats
-from ..solids.curves import monotone, resample, smooth
+from ..solids.curves import monotone, resample, smooth, smooth_rows
 from ..solids.fields import Shape
 from ..solids.sweep import Rail, make_rail, sweep
 from .site import Built, Site, Tip
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..charts import CrownChart
 
 STEP_MM = 0.12
+CALM_DEG = 12  # an arm is a calm curve: it follows the contour, but not its every dip
 RIGID_PART = 0.62  # of the length; only the last third of a cast arm may lie below the contour (standard texts, from memory)
 TIP_TO_MARGIN_MM = 1.0  # common practice; 0.5 at the least
 SIDE_CLEARANCE_MM = 0.3  # between a retentive tip and the block-out round it
@@ -79,7 +80,7 @@ def retentive_arm(spec: RetentiveArm, site: Site) -> Built:
     phi = arm_angles(spec.origin, spec.face, spec.reach_deg)
     width, thickness = _arm_sizes(spec.base_width_mm, spec.base_thickness_mm, spec.taper, len(phi))
     share = np.linspace(0.0, 1.0, len(phi))
-    contour, top, margin = chart.contour(phi), chart.top(phi), chart.margin(phi)
+    contour, top, margin = smooth_rows(chart.contour(phi), CALM_DEG), chart.top(phi), chart.margin(phi)
     gauge = chart.gauge(phi[share > 0.8], spec.gauge_mm)
     tip_margin = margin[share > 0.8]
     if not np.isfinite(gauge).any():
@@ -96,7 +97,7 @@ def retentive_arm(spec: RetentiveArm, site: Site) -> Built:
         # Gingival border relative to the contour: well above it at the shoulder, on it at two thirds, `drop` below it at the tip.
         border = contour + monotone(np.array([0.0, 0.35, RIGID_PART, 1.0]), np.array([0.75, 0.5, 0.1, -drop]), share)
         z = np.minimum(border + 0.5 * width, top - 0.5 * width - 0.4)
-        rail = rail_on_crown(chart, phi, z, width, thickness)
+        rail = rail_on_crown(chart, phi, smooth_rows(z, CALM_DEG), width, thickness)
         return rail, sweep(rail, depth=0.7, name=spec.id)
 
     low, high = gauge_at_tip - 1.5, float(contour[-1]) + 1.0
@@ -143,5 +144,5 @@ def reciprocal_arm(spec: ReciprocalArm, site: Site) -> Built:
     warnings = []
     if float(np.nanmedian(room)) < spec.width_mm + 0.5:
         warnings.append(f"{spec.id}: only {float(np.nanmedian(room)):.1f} mm of crown above the contour; lower it by recontouring or use a plate")
-    rail = rail_on_crown(chart, phi, z, width, thickness)
+    rail = rail_on_crown(chart, phi, smooth_rows(z, CALM_DEG), width, thickness)
     return Built(shapes=(sweep(rail, depth=0.7, name=spec.id),), rails={"arm": rail}, facts={"length_mm": rail.length}, warnings=tuple(warnings))

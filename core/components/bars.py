@@ -9,6 +9,7 @@ from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.curves import resample, smooth, spline, tangents
 from ..solids.sweep import Rail, half_pear, half_round, make_rail, sweep
+from .gaps import tissue_line
 from .rests import seat_of
 from .site import Built, Relief, Site
 
@@ -19,7 +20,7 @@ SULCUS_BAR_MM = 8.0  # margin to floor of mouth for a bar 4 mm below the margins
 def lingual_line(site: Site, start: float, end: float, distance_mm: float) -> Floats:
     """(k, 3) points at `distance_mm` below the lingual margins from station to station, calmed, on the blocked-out cast."""
     stations = np.linspace(start, end, max(int(abs(end - start) / 1.0), 4))
-    points = resample(np.array([site.arch.walk(float(s), "lingual", distance_mm, start="margin")[0] for s in stations]), 0.25)
+    points = resample(tissue_line(site, stations, "lingual", distance_mm, start="margin"), 0.25)
     points = smooth(points, BAR_CALM_MM)
     return smooth(site.calm.project(points)[0], 2.0)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import ComponentError
+from ..errors import ComponentError, GeometryError
 from ..mesh import Floats
 from .site import Site
 
@@ -70,8 +70,30 @@ def _face_station(site: Site, tooth: int, phi: float, component: str) -> float:
     return float(site.arch.station(chart.at(phi, z, radius)[0]))
 
 
+def tissue_line(site: Site, stations: Floats, side: str, distance_mm: float, *, start: str = "auto") -> Floats:
+    """(k, 3) points at a distance along the tissue, one a station; places where the profile is broken are bridged.
+
+    A plane across the arch can cut a crown that hangs over the ridge apart from the tissue below it: no walk is possible there.
+    Raises ComponentError when most stations have no profile.
+    """
+    found = np.full((len(stations), 3), np.nan)
+    for k, s in enumerate(stations):
+        try:
+            found[k] = site.arch.walk(float(s), side, distance_mm, start=start)[0]
+        except GeometryError as error:
+            reason = str(error)
+    good = np.isfinite(found[:, 0])
+    if good.sum() < max(2, 0.5 * len(stations)):
+        raise ComponentError(f"no tissue to follow on the {side} side: {reason}")
+    order = np.argsort(stations)
+    at = stations[order][good[order]]
+    return np.stack([np.interp(stations, at, found[order][good[order]][:, k]) for k in range(3)], axis=1)
+
+
 def ridge_line(site: Site, stations: Floats, side: str, distance_mm: float) -> Floats:
     """(k, 3) points along the ridge at `distance_mm` from its crest along the tissue, on `side` facial or lingual; crest itself for 0."""
     if distance_mm == 0:
         return np.array([site.arch.crest(float(s)) for s in stations])
-    return np.array([site.arch.walk(float(s), side, distance_mm)[0] for s in stations])
+    if len(stations) == 1:
+        return np.array([site.arch.walk(float(stations[0]), side, distance_mm)[0]])
+    return tissue_line(site, stations, side, distance_mm)

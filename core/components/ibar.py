@@ -11,6 +11,7 @@ from ..solids.curves import smooth, spline
 from ..solids.fields import Shape
 from ..solids.sweep import Rail, make_rail, sweep
 from .arms import footprint_depth
+from .gaps import tissue_line
 from .site import Built, Site, Tip
 
 STRIP_MM = 2.0  # height of the contact strip, its lower edge at the gauge (handbook, section 2.4)
@@ -24,7 +25,7 @@ def i_bar(spec: IBar, site: Site, strut: Rail) -> Built:
         raise ComponentError(f"{spec.id}: the arm must stay {LEAST_MARGIN_MM} mm or more from the gingival margin, not {spec.margin_mm}")
     chart = site.chart(spec.tooth, spec.id)
     z_gauge = _strip_foot(spec, site)
-    margin_z = float(chart.margin(spec.at_deg)[0])
+    margin_z = float(chart.margin(spec.at_deg))
     rail = _bar_rail(spec, site, strut, z_gauge)
     shape = sweep(rail, depth=1.0, name=spec.id)
     zone = _strip_zone(spec, site, rail, z_gauge)
@@ -50,8 +51,8 @@ def _strip_foot(spec: IBar, site: Site) -> float:
     phi = spec.at_deg + np.linspace(-half, half, 9)
     gauge = chart.gauge(phi, spec.gauge_mm)
     if not np.isfinite(gauge).any():
-        floor = float(chart.margin(spec.at_deg)[0]) + 0.3
-        deepest = float(np.nan_to_num(chart.depth(spec.at_deg, floor)[0]))
+        floor = float(chart.margin(spec.at_deg)) + 0.3
+        deepest = float(np.nan_to_num(chart.depth(spec.at_deg, floor))[0])
         raise ComponentError(
             f"{spec.id}: tooth {spec.tooth} has no undercut of {spec.gauge_mm:.2f} mm on the facial side (deepest {deepest:.2f} mm); "
             "change the tilt, move the tip, or choose a wire arm"
@@ -67,9 +68,10 @@ def _bar_rail(spec: IBar, site: Site, strut: Rail, z_gauge: float) -> Rail:
     s_tooth = site.arch.station(chart.at(spec.at_deg, z_gauge, chart.radius(spec.at_deg, z_gauge)[0])[0])
     s_start = site.arch.station(start)
     turn = 0.62  # the bend begins here along the way: a round corner of about 3 mm (2.75 to 3.00 mm, finite-element optimum in the handbook)
-    low = [site.arch.walk(s_start + (s_tooth - s_start) * f, "facial", level)[0] for f in (0.42, turn)]
-    rise = site.arch.walk(float(s_tooth), "facial", 0.6 * level)[0]
-    foot = chart.at(spec.at_deg, chart.margin(spec.at_deg)[0], chart.radius(spec.at_deg, chart.contour(spec.at_deg))[0])[0]
+    way = np.linspace(s_start, s_tooth, 15)
+    low = tissue_line(site, way, "facial", level, start="margin")[[6, int(round(turn * 14))]]
+    rise = tissue_line(site, way[8:], "facial", 0.6 * level, start="margin")[-1]
+    foot = chart.at(spec.at_deg, chart.margin(spec.at_deg), chart.radius(spec.at_deg, chart.contour(spec.at_deg))[0])[0]
     strip = chart.surface(np.full(3, spec.at_deg), z_gauge + np.array([0.1, 0.55, 1.0]) * STRIP_MM - np.array([0, 0, 0.5 * spec.tip_width_mm]) * 0.5)
     line = spline(np.vstack([start, *low, rise, foot, strip]), 0.15)
     heights = np.interp(chart.local(line)[:, 2], [z_gauge - 2.5, z_gauge - 0.4], [spec.relief_mm, 0.0])

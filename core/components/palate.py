@@ -11,7 +11,7 @@ from ..mesh import Floats
 from ..solids.curves import resample, smooth
 from ..solids.fields import Shape, polygon_distance, round_max
 from .bases import SLOPE_MM
-from .gaps import Gap, find_gap
+from .gaps import Gap, find_gap, tissue_line
 from .site import Built, Site
 
 OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
@@ -69,12 +69,12 @@ def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
     front = min(abs(g.start) for g in gaps) - 0.9 * spec.anterior_width_mm * 0.5
     back = max(abs(g.end) for g in gaps) + (2.0 if any(not g.free_end for g in gaps) else 0.0)
     stations = sign * np.linspace(front, back, max(int(back - front), 6))
-    points = []
-    for s in stations:
-        inside = any(min(abs(g.start), abs(g.end)) + 1.0 < abs(s) < max(abs(g.start), abs(g.end)) - 1.0 for g in gaps)
-        distance = SLOPE_MM + 2.2 if inside else spec.margin_mm
-        points.append(site.arch.walk(float(s), "lingual", distance)[0])
-    return smooth(resample(np.array(points), 0.5), BORDER_CALM_MM)
+    points = tissue_line(site, stations, "lingual", spec.margin_mm, start="margin")
+    for gap in gaps:
+        inside = (np.abs(stations) > abs(gap.start) + 1.0) & (np.abs(stations) < abs(gap.end) - 1.0)
+        if inside.sum() > 1:
+            points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + 2.2, start="crest")
+    return smooth(resample(points, 0.5), BORDER_CALM_MM)
 
 
 def _outline(right: Floats, left: Floats) -> Floats:

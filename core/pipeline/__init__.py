@@ -1,0 +1,27 @@
+"""The whole job in one call: case in, framework, checks and files out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path as FilePath
+
+from ..case import load_case
+from .build import STAGES, Build, Progress, build
+from .outputs import summary, write_outputs
+
+
+def build_case(
+    case_file: str | FilePath,
+    folder: str | FilePath,
+    *,
+    quick: bool = False,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Build:
+    """Load a case file, build it and write every file of the result into `folder`."""
+    result = build(load_case(case_file), quick=quick, progress=progress, cancelled=cancelled)
+    write_outputs(result, FilePath(folder), progress=progress)
+    return result
+
+
+__all__ = ["STAGES", "Build", "Progress", "build", "build_case", "summary", "write_outputs"]

@@ -1,0 +1,177 @@
+"""From a case to a checked framework: every stage is a function of the one before it and of one part of the case."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from ..blockout import MasterCast, block_out, master_cast
+from ..case import Case, CingulumRest, OcclusalRest
+from ..cast import Cast, load_cast
+from ..charts import ArchChart, CrownChart
+from ..checks import Check, gather, run_checks
+from ..components import Assembly, Site, build_components, open_solids, planes, relief_solid, seats
+from ..errors import Cancelled, CaseError, GeometryError
+from ..mesh import Mesh
+from ..preparation import Cut, Prepared, prepare
+from ..solids.fields import Blend
+from ..survey import Path, Survey, survey
+from ..teeth import Teeth, find_teeth
+
+QUICK_SPACING_MM = 0.42
+CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
+SEAM_MM = 0.003  # slivers along the seam are merged within this; far below what any process resolves
+STAGES = ("read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "join", "cut", "checks")
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Build:
+    """Everything that a case gives. refused: component id and why it could not be built; stages: seconds by name."""
+
+    case: Case
+    cast: Cast
+    teeth: Teeth
+    survey: Survey
+    prepared: Prepared
+    master: MasterCast
+    assembly: Assembly
+    framework: Mesh
+    checks: tuple[Check, ...]
+    stages: dict[str, float]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def refused(self) -> dict[str, str]:
+        """Component id: the reason why it is not in the framework."""
+        return self.assembly.refused
+
+    @property
+    def cuts(self) -> tuple[Cut, ...]:
+        """Mouth preparation."""
+        return self.prepared.cuts
+
+
+class Clock:
+    """Times the stages, tells of them, and stops when asked to."""
+
+    def __init__(self, progress: Progress | None, cancelled: Callable[[], bool] | None) -> None:
+        self.times: dict[str, float] = {}
+        self._progress, self._cancelled = progress, cancelled
+
+    def look(self) -> None:
+        """Raises Cancelled when the user stopped the build."""
+        if self._cancelled is not None and self._cancelled():
+            raise Cancelled("the build was stopped; nothing was changed")
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """One stage of the build."""
+        self.look()
+        if self._progress is not None:
+            self._progress(name, STAGES.index(name) / len(STAGES) if name in STAGES else 1.0)
+        begin = time.perf_counter()
+        yield
+        self.times[name] = round(time.perf_counter() - begin, 3)
+
+
+def build(case: Case, *, quick: bool = False, progress: Progress | None = None, cancelled: Callable[[], bool] | None = None) -> Build:
+    """Build the framework of a case, from its scan to the checks.
+
+    quick : a coarser polished side for a first look; the fitting side is as exact as ever
+    progress : called with the stage's name and the share done; cancelled : asked between steps
+    Raises the named errors of core.errors; a component that cannot be built is refused with its reason and the rest goes on.
+    """
+    clock = Clock(progress, cancelled)
+    with clock.stage("read cast"):
+        cast = read_cast(case)
+    with clock.stage("teeth"):
+        teeth = mark_teeth(case, cast)
+    path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
+    with clock.stage("survey"):
+        found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
+    with clock.stage("charts"):
+        charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
+        arch = ArchChart(cast.mesh, teeth, path)
+    with clock.stage("preparation"):
+        prepared, remarks = _prepare(case, cast, teeth, path)
+    with clock.stage("block-out"):
+        blocked = block_out(prepared.mesh, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=0.25 if quick else 0.1)
+    with clock.stage("components"):
+        site = Site(cast.mesh, prepared.mesh, blocked, teeth, charts, arch, path)
+        assembly = build_components(case, site, lambda _: clock.look())
+        if not assembly.shapes:
+            raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))
+    with clock.stage("master cast"):
+        reliefs = [relief_solid(r, site) for b in assembly.built.values() for r in b.reliefs]
+        master = master_cast(prepared.mesh, path, blocked=blocked, reliefs=reliefs, open_zones=open_solids(assembly))
+    with clock.stage("join"):
+        spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
+        metal = Blend(assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
+    with clock.stage("cut"):
+        framework, loose = cut_to_fit(metal, master.mesh)
+    with clock.stage("checks"):
+        checks = run_checks(gather(case, assembly, framework, path.vector, teeth, prepared=prepared.mesh, master=master.mesh))
+    return Build(case, cast, teeth, found, prepared, master, assembly, framework, (*checks, *_own_checks(assembly)), clock.times, (*remarks, *loose))
+
+
+def read_cast(case: Case) -> Cast:
+    """The scan of a case, closed with a trimmed base where it is open."""
+    entry = case.cast
+    to_cast = None if entry.to_cast is None else np.array(entry.to_cast, dtype=np.float64)
+    cast = load_cast(case.scan, arch=entry.arch, to_cast=to_cast, add_base=True, expected_sha256=entry.sha256 or None)
+    if not cast.closed:
+        raise GeometryError(f"{entry.file}: the scan could not be closed with a base; trim its border or scan it again")
+    return cast
+
+
+def mark_teeth(case: Case, cast: Cast) -> Teeth:
+    """The crowns at the clicks of the chart. Raises CaseError when none is charted."""
+    seeds = {t.fdi: np.array(t.seeds, dtype=np.float64) for t in case.chart.teeth if t.seeds}
+    if not seeds:
+        raise CaseError("case.chart.teeth: no tooth is marked on the cast; click each tooth that stands")
+    return find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing)
+
+
+def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared, tuple[str, ...]]:
+    """All seats and planes; one that misses its tooth is left out and said."""
+    remarks: list[str] = []
+    wanted_seats, wanted_planes = [], []
+    for component in case.components:
+        if isinstance(component, OcclusalRest | CingulumRest) and component.tooth in teeth.teeth:
+            try:
+                wanted_seats += seats([component], teeth.teeth, cast.mesh, path.vector)
+            except GeometryError as error:
+                remarks.append(f"{component.id}: no seat could be cut ({error})")
+    wanted_planes = planes(case.components, teeth.teeth, path.vector)
+    return prepare(cast.mesh, teeth, path, wanted_seats, wanted_planes), tuple(remarks)
+
+
+def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
+    """The framework: metal less the master cast, so that the fitting side is the master cast itself."""
+    left = (metal.to_manifold() - master.to_manifold()).simplify(SEAM_MM)
+    parts = sorted(left.decompose(), key=lambda p: -p.volume())
+    if not parts or parts[0].volume() <= 0:
+        raise GeometryError("nothing of the framework lies outside the cast; check the components' positions")
+    kept = [p for p in parts if p.volume() > CRUMB_MM3]
+    dropped = [p for p in parts if CRUMB_MM3 >= p.volume() > 0.05]
+    words = (f"{len(dropped)} crumbs of metal below {CRUMB_MM3:g} mm3 were dropped ({sum(p.volume() for p in dropped):.2f} mm3)",) if dropped else ()
+    whole = kept[0] if len(kept) == 1 else manifold3d.Manifold.compose(kept)
+    return Mesh.from_manifold(whole), words
+
+
+def _own_checks(assembly: Assembly) -> Sequence[Check]:
+    """What the components themselves have to say."""
+    refused = [Check(f"component.{name}", "fail", None, None, "", name, "component rules (handbook sections 2 to 6)", why) for name, why in assembly.refused.items()]
+    warned = [
+        Check(f"component.{name}", "warn", None, None, "", name, "component rules (handbook sections 2 to 6)", words)
+        for name, b in assembly.built.items()
+        for words in b.warnings
+    ]
+    return [*refused, *warned]

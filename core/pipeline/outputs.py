@@ -1,0 +1,153 @@
+"""The files of a build, written atomically: meshes, survey, pictures, report, preview and build.json."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+import platform
+import time
+from importlib import metadata
+from pathlib import Path as FilePath
+from typing import Any
+
+import numpy as np
+
+from ..case import case_to_json
+from ..cast import write_atomic, write_mesh
+from ..mechanics import MATERIALS, mass
+from ..output import (
+    Part,
+    Picture,
+    PreparationRow,
+    ReportData,
+    component_rows,
+    depth_colours,
+    framework_pictures,
+    png_bytes,
+    preview_html,
+    report_html,
+    survey_picture,
+)
+from .build import Build, Clock, Progress
+
+VIEWS = ("occlusal", "facial", "lingual", "oblique")
+PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
+
+
+def versions() -> dict[str, str]:
+    """Release of this program, of Python and of the libraries the result depends on."""
+    from ... import __version__
+
+    found = {"claspwright": __version__, "python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "unknown"
+    return found
+
+
+def write_outputs(build: Build, folder: FilePath, *, progress: Progress | None = None) -> dict[str, float]:
+    """Write all files of a build into `folder` (made if needed). Returns the seconds each group took."""
+    folder = FilePath(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    clock = Clock(progress, None)
+    with clock.stage("write meshes"):
+        write_mesh(folder / "framework.stl", build.framework)
+        write_mesh(folder / "framework.3mf", build.framework)
+        write_mesh(folder / "master_cast.stl", build.master.mesh)
+        found = build.survey
+        data = {"undercut": found.undercut, "visible": found.visible, "tooth": np.asarray(build.teeth.labels, dtype=np.int16)}
+        write_mesh(folder / "survey.ply", build.cast.mesh, vertex_data=data)
+    with clock.stage("pictures"):
+        pictures = _pictures(build)
+        for name, picture in pictures.items():
+            write_atomic(folder / f"{name}.png", picture.data)
+    with clock.stage("report"):
+        write_atomic(folder / "report.html", report_html(report_data(build, pictures)).encode())
+    with clock.stage("preview"):
+        write_atomic(folder / "preview.html", _preview(build).encode())
+    build.stages.update(clock.times)
+    document = json.dumps(summary(build), indent=1, ensure_ascii=False, allow_nan=False)
+    write_atomic(folder / "build.json", document.encode())
+    return clock.times
+
+
+def _pictures(build: Build) -> dict[str, Picture]:
+    labels = np.asarray(build.teeth.labels, dtype=np.int64)
+    arch = build.case.cast.arch
+    tripod = build.case.path.tripod
+    survey_sheet = survey_picture(build.cast.mesh, build.survey, labels, arch=arch, tripod=tripod)
+    out = {"survey": Picture("Survey: height of contour, undercut depth and gauge lines at the path of placement", png_bytes(survey_sheet), wide=True)}
+    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=arch)
+    out.update({f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()})
+    return out
+
+
+def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
+    """What the report says of a build."""
+    case = build.case
+    missing = ", ".join(map(str, case.chart.missing)) or "none"
+    chart = [("Missing teeth (FDI)", missing)]
+    if case.chart.sulcus_mm is not None:
+        chart.append(("Lingual sulcus", f"{case.chart.sulcus_mm:g} mm"))
+    grams = mass(build.framework.volume, MATERIALS["cocr_laser"])
+    return ReportData(
+        title=case.title,
+        patient_code=case.patient_code,
+        arch=case.cast.arch,
+        date=datetime.datetime.now().astimezone().isoformat(timespec="minutes"),
+        chart=chart,
+        anteroposterior_deg=case.path.anteroposterior_deg,
+        lateral_deg=case.path.lateral_deg,
+        tripod=case.path.tripod,
+        components=component_rows(case.components),
+        preparations=[PreparationRow(str(c.tooth), c.what, c.deepest_mm, c.volume_mm3, c.warning) for c in build.cuts],
+        checks=build.checks,
+        materials=[("Alloy", case.manufacture.alloy), ("Process", case.manufacture.process)],
+        mass_g=(grams.low, grams.high),
+        mass_basis="volume of the mesh and the alloy's density",
+        pictures=[pictures[f"framework_{v}"] for v in VIEWS] + [pictures["survey"]],
+        cast_changes=build.cast.changes,
+        cast_questions=(*build.cast.questions, *build.remarks),
+        notes=case.notes,
+        stages=list(build.stages.items()),
+        versions=versions(),
+        hashes={"scan": build.cast.sha256, "framework (mesh)": build.framework.digest, "case": case_digest(build)},
+    )
+
+
+def case_digest(build: Build) -> str:
+    """SHA-256 of the case document in its canonical form."""
+    return hashlib.sha256(json.dumps(case_to_json(build.case), sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+
+
+def _preview(build: Build) -> str:
+    found = build.survey
+    parts = [
+        Part("cast", build.cast.mesh, "stone", depth_colours(found.undercut)),
+        Part("framework", build.framework, "metal"),
+    ]
+    return preview_html(parts, title=build.case.title or "Framework on its cast", patient_code=build.case.patient_code, arch=build.case.cast.arch, path=found.path.vector)
+
+
+def summary(build: Build) -> dict[str, Any]:
+    """build.json: stage times, versions, hashes, path, components with their facts, checks."""
+    path = build.survey.path
+    return {
+        "format": "claspwright-build",
+        "versions": versions(),
+        "scan": {"file": build.cast.source_name, "sha256": build.cast.sha256, "unit": build.cast.unit, "triangles": len(build.cast.mesh.faces), "changes": list(build.cast.changes)},
+        "case_sha256": case_digest(build),
+        "path": {"anteroposterior_deg": path.anteroposterior_deg, "lateral_deg": path.lateral_deg, "vector": [round(float(v), 9) for v in path.vector]},
+        "framework": {"triangles": len(build.framework.faces), "volume_mm3": round(build.framework.volume, 3), "sha256": build.framework.digest},
+        "master_cast": {"undercut_volume_mm3": round(build.master.undercut_volume_mm3, 3), "wax_volume_mm3": round(build.master.wax_volume_mm3, 3)},
+        "components": {name: {k: round(float(v), 4) if not isinstance(v, str) else v for k, v in b.facts.items()} for name, b in build.assembly.built.items()},
+        "refused": dict(build.refused),
+        "preparation": [{"tooth": c.tooth, "what": c.what, "deepest_mm": round(c.deepest_mm, 3), "volume_mm3": round(c.volume_mm3, 3), "warning": c.warning} for c in build.cuts],
+        "checks": [c.as_dict() for c in build.checks],
+        "stages_s": build.stages,
+        "total_s": round(sum(build.stages.values()), 3),
+        "written": time.strftime("%Y-%m-%dT%H:%M:%S%z"),
+    }
