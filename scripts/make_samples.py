@@ -1,6 +1,6 @@
 """Make the invented sample cases: cast, case file, and the pictures of the README.
 
-    python scripts/make_samples.py [NAME...] [--pictures]
+python scripts/make_samples.py [NAME...] [--pictures]
 """
 
 from __future__ import annotations
@@ -48,7 +48,14 @@ def upper_class_iii_mod_1() -> tuple[str, tuple[doc.Component, ...], float | Non
             parts += [
                 doc.OcclusalRest(f"rest {tooth}", tooth, side, depth_mm=1.0 if premolar else 1.3),
                 doc.GuidePlate(f"guide plate {tooth}", tooth, side),
-                doc.RetentiveArm(f"retentive arm {tooth}", tooth, side, "facial", base_width_mm=1.5 if premolar else 1.8, base_thickness_mm=0.9 if premolar else 1.0),
+                doc.RetentiveArm(
+                    f"retentive arm {tooth}",
+                    tooth,
+                    side,
+                    "facial",
+                    base_width_mm=1.5 if premolar else 1.8,
+                    base_thickness_mm=0.9 if premolar else 1.0,
+                ),
                 doc.ReciprocalArm(f"reciprocal arm {tooth}", tooth, side, "lingual"),
             ]
     return "Upper arch, Kennedy class III modification 1", tuple(parts), None
@@ -64,7 +71,9 @@ def make(name: str, folder: Path) -> doc.Case:
     write_mesh(folder / "cast.ply", made.mesh)
     digest = hashlib.sha256((folder / "cast.ply").read_bytes()).hexdigest()
     title, components, sulcus = CASES[name]()
-    teeth = tuple(doc.ToothEntry(int(fdi), seeds=(tuple(round(float(c), 3) for c in np.ravel(p)),)) for fdi, p in sorted(made.seeds.items()))
+    teeth = tuple(
+        doc.ToothEntry(int(fdi), seeds=(tuple(round(float(c), 3) for c in np.ravel(p)),)) for fdi, p in sorted(made.seeds.items())
+    )
     absent = tuple(sorted(set(SAMPLES[name].absent)))
     case = doc.Case(
         cast=doc.CastEntry("cast.ply", digest, made.arch, to_cast=IDENTITY),

@@ -168,9 +168,18 @@ class LatticeBase:
 
 
 Component = (
-    OcclusalRest | CingulumRest | GuidePlate | RetentiveArm | ReciprocalArm | IBar | MinorConnector | LingualBar | PalatalStraps | LatticeBase
+    OcclusalRest
+    | CingulumRest
+    | GuidePlate
+    | RetentiveArm
+    | ReciprocalArm
+    | IBar
+    | MinorConnector
+    | LingualBar
+    | PalatalStraps
+    | LatticeBase
 )
-KINDS: dict[str, type] = {c.kind: c for c in Component.__args__}  # type: ignore[attr-defined]
+KINDS: dict[str, type] = {c.kind: c for c in Component.__args__}
 
 
 def parse_component(data: Any, where: str) -> Component:

@@ -77,11 +77,17 @@ def _scalar(hint: Any, data: Any, where: str, meta: Any) -> Any:
         if isinstance(data, bool) or not isinstance(data, int):
             raise CaseError(f"{where}: a whole number is needed, not {_kind(data)}")
     elif not isinstance(data, hint):
-        raise CaseError(f"{where}: {'text' if hint is str else 'true or false' if hint is bool else hint.__name__} is needed, not {_kind(data)}")
+        raise CaseError(
+            f"{where}: {'text' if hint is str else 'true or false' if hint is bool else hint.__name__} is needed, not {_kind(data)}"
+        )
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices")
     if choices and data not in choices:
         raise CaseError(f"{where}: {str(data)[:40]!r} is not one of {', '.join(map(str, choices))}")
-    if isinstance(data, int | float) and not isinstance(data, bool) and ((low is not None and data < low) or (high is not None and data > high)):
+    if (
+        isinstance(data, int | float)
+        and not isinstance(data, bool)
+        and ((low is not None and data < low) or (high is not None and data > high))
+    ):
         raise CaseError(f"{where}: {data} is outside {low} to {high}")
     return data
 
@@ -92,7 +98,13 @@ def unparse(value: Any) -> Any:
         out = {}
         for f in dataclasses.fields(value):
             item = getattr(value, f.name)
-            default = f.default if f.default is not dataclasses.MISSING else f.default_factory() if callable(f.default_factory) else dataclasses.MISSING
+            default = (
+                f.default
+                if f.default is not dataclasses.MISSING
+                else f.default_factory()
+                if callable(f.default_factory)
+                else dataclasses.MISSING
+            )
             if default is dataclasses.MISSING or item != default:
                 out[f.name] = unparse(item)
         return out

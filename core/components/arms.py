@@ -22,7 +22,12 @@ CALM_DEG = 12  # an arm is a calm curve: it follows the contour, but not its eve
 RIGID_PART = 0.62  # of the length; only the last third of a cast arm may lie below the contour (standard texts, from memory)
 TIP_TO_MARGIN_MM = 1.0  # common practice; 0.5 at the least
 SIDE_CLEARANCE_MM = 0.3  # between a retentive tip and the block-out round it
-CENTRE = {("mesial", "facial"): (0.0, 1.0), ("distal", "facial"): (180.0, -1.0), ("mesial", "lingual"): (360.0, -1.0), ("distal", "lingual"): (180.0, 1.0)}
+CENTRE = {
+    ("mesial", "facial"): (0.0, 1.0),
+    ("distal", "facial"): (180.0, -1.0),
+    ("mesial", "lingual"): (360.0, -1.0),
+    ("distal", "lingual"): (180.0, 1.0),
+}
 
 
 def arm_angles(origin: str, face: str, reach_deg: float, lead_deg: float = 14.0) -> Floats:
@@ -108,8 +113,14 @@ def retentive_arm(spec: RetentiveArm, site: Site) -> Built:
     reached = footprint_depth(chart, shape, window, low, high)
     terminal = np.linspace(0, 1, len(rail.points)) > RIGID_PART - 0.08
     clearance = float(np.nanmin(chart.locate(rail.points[-6:])[1] - 0.5 * rail.width[-6:] - np.interp(0, [0], [tip_margin[-1]])))
-    warnings = [] if clearance >= TIP_TO_MARGIN_MM else [f"{spec.id}: the tip lies {clearance:.1f} mm from the gingival margin; {TIP_TO_MARGIN_MM} mm is wanted"]
-    zone_rail = Rail(rail.points[terminal], rail.normals[terminal], rail.width[terminal] + 2 * SIDE_CLEARANCE_MM, rail.thickness[terminal] + 1.0)
+    warnings = (
+        []
+        if clearance >= TIP_TO_MARGIN_MM
+        else [f"{spec.id}: the tip lies {clearance:.1f} mm from the gingival margin; {TIP_TO_MARGIN_MM} mm is wanted"]
+    )
+    zone_rail = Rail(
+        rail.points[terminal], rail.normals[terminal], rail.width[terminal] + 2 * SIDE_CLEARANCE_MM, rail.thickness[terminal] + 1.0
+    )
     return Built(
         shapes=(shape,),
         rails={"arm": rail},
@@ -143,6 +154,10 @@ def reciprocal_arm(spec: ReciprocalArm, site: Site) -> Built:
     z = np.minimum(contour + 0.15 + 0.5 * width, top - 0.5 * width - 0.4)
     warnings = []
     if float(np.nanmedian(room)) < spec.width_mm + 0.5:
-        warnings.append(f"{spec.id}: only {float(np.nanmedian(room)):.1f} mm of crown above the contour; lower it by recontouring or use a plate")
+        warnings.append(
+            f"{spec.id}: only {float(np.nanmedian(room)):.1f} mm of crown above the contour; lower it by recontouring or use a plate"
+        )
     rail = rail_on_crown(chart, phi, smooth_rows(z, CALM_DEG), width, thickness)
-    return Built(shapes=(sweep(rail, depth=0.7, name=spec.id),), rails={"arm": rail}, facts={"length_mm": rail.length}, warnings=tuple(warnings))
+    return Built(
+        shapes=(sweep(rail, depth=0.7, name=spec.id),), rails={"arm": rail}, facts={"length_mm": rail.length}, warnings=tuple(warnings)
+    )

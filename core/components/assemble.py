@@ -122,4 +122,3 @@ def relief_solid(relief: Relief, site: Site) -> Mesh:
 def open_solids(assembly: Assembly) -> list[Mesh]:
     """Closed solids in which the block-out is left open for retentive tips."""
     return [Blend([zone], 0.0).mesh(0.25) for b in assembly.built.values() for zone in b.open_zones]
-

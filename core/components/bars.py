@@ -34,7 +34,9 @@ def _gingival_first(points: Floats, normals: Floats, up: Floats) -> Floats:
 def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
     """Half-pear bar on the lingual slope, its upper border `margin_mm` below the margins, with even relief under it."""
     if sulcus_mm is not None and sulcus_mm < 7.0:
-        raise ComponentError(f"{spec.id}: the lingual sulcus is {sulcus_mm:.1f} mm deep; a bar needs 8 mm (7 at the least): use a lingual plate")
+        raise ComponentError(
+            f"{spec.id}: the lingual sulcus is {sulcus_mm:.1f} mm deep; a bar needs 8 mm (7 at the least): use a lingual plate"
+        )
     start, end = _bar_ends(spec, site)
     line = lingual_line(site, start, end, spec.margin_mm + 0.5 * spec.height_mm)
     points, normals = site.calm.project(line, height=spec.relief_mm)
@@ -43,7 +45,11 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
     rail = make_rail(points, normals, spec.height_mm, spec.thickness_mm, calm=12)
     zone_rail = Rail(rail.points, rail.normals, rail.width + 1.2, rail.thickness + 1.0)
     reliefs = (Relief(sweep(zone_rail, half_round, depth=1.2, name=spec.id), spec.relief_mm),) if spec.relief_mm > 0 else ()
-    warnings = [f"{spec.id}: sulcus of {sulcus_mm:.1f} mm; 8 mm is wanted for a bar"] if sulcus_mm is not None and sulcus_mm < SULCUS_BAR_MM else []
+    warnings = (
+        [f"{spec.id}: sulcus of {sulcus_mm:.1f} mm; 8 mm is wanted for a bar"]
+        if sulcus_mm is not None and sulcus_mm < SULCUS_BAR_MM
+        else []
+    )
     return Built(
         shapes=(sweep(rail, half_pear, depth=0.9, name=spec.id),),
         rails={"bar": rail},
@@ -85,7 +91,11 @@ def minor_connector(spec: MinorConnector, site: Site, components: tuple[Componen
     width = np.interp(share, [0, 0.15, 0.8, 1.0], [0.8 * seat.width_mm, spec.width_mm, spec.width_mm, spec.width_mm + 1.2])
     thick = np.interp(share, [0, 0.12, 0.3, 1.0], [0.9, 1.2, spec.thickness_mm, spec.thickness_mm + 0.2])
     rail = make_rail(line, frame, width, thick, calm=8)
-    return Built(shapes=(sweep(rail, depth=1.3, name=spec.id),), rails={"minor": rail}, facts={"width_mm": spec.width_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length})
+    return Built(
+        shapes=(sweep(rail, depth=1.3, name=spec.id),),
+        rails={"minor": rail},
+        facts={"width_mm": spec.width_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length},
+    )
 
 
 def _thin(points: Floats) -> Floats:
@@ -116,4 +126,3 @@ def _descent(site: Site, top: Floats, lead: Floats, phi: float, chart: object, b
         raise ComponentError(f"minor connector on tooth {chart.tooth.fdi}: no surface found in the embrasure")  # type: ignore[attr-defined]
     points = origin[hit] - lead * distance[hit, None]
     return smooth(np.vstack([points, foot]), 2.0)
-

@@ -123,7 +123,9 @@ def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
     points, normals = site.calm.project(line)
     points = points + normals * heights[:, None]
     share = np.linspace(0, 1, len(points))
-    return make_rail(smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10)
+    return make_rail(
+        smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10
+    )
 
 
 def _finish_line(site: Site, gap: Gap) -> Rail:

@@ -39,7 +39,9 @@ class Gap:
         """Stations from start + first_mm to end - last_mm."""
         a, b = self.start + self.sign * first_mm, self.end - self.sign * last_mm
         if (b - a) * self.sign < 3.0:
-            raise ComponentError(f"the gap behind {self.mesial} is too short for a lattice ({abs(self.end - self.start):.1f} mm); use a bead plate or a backing")
+            raise ComponentError(
+                f"the gap behind {self.mesial} is too short for a lattice ({abs(self.end - self.start):.1f} mm); use a bead plate or a backing"
+            )
         return np.linspace(a, b, max(int(abs(b - a) / step_mm), 4))
 
 

@@ -67,12 +67,16 @@ def _bar_rail(spec: IBar, site: Site, strut: Rail, z_gauge: float) -> Rail:
     level = spec.margin_mm + 0.5 * spec.base_width_mm
     s_tooth = site.arch.station(chart.at(spec.at_deg, z_gauge, chart.radius(spec.at_deg, z_gauge)[0])[0])
     s_start = site.arch.station(start)
-    turn = 0.62  # the bend begins here along the way: a round corner of about 3 mm (2.75 to 3.00 mm, finite-element optimum in the handbook)
+    turn = (
+        0.62  # the bend begins here along the way: a round corner of about 3 mm (2.75 to 3.00 mm, finite-element optimum in the handbook)
+    )
     way = np.linspace(s_start, s_tooth, 15)
     low = tissue_line(site, way, "facial", level, start="margin")[[6, int(round(turn * 14))]]
     rise = tissue_line(site, way[8:], "facial", 0.6 * level, start="margin")[-1]
     foot = chart.at(spec.at_deg, chart.margin(spec.at_deg), chart.radius(spec.at_deg, chart.contour(spec.at_deg))[0])[0]
-    strip = chart.surface(np.full(3, spec.at_deg), z_gauge + np.array([0.1, 0.55, 1.0]) * STRIP_MM - np.array([0, 0, 0.5 * spec.tip_width_mm]) * 0.5)
+    strip = chart.surface(
+        np.full(3, spec.at_deg), z_gauge + np.array([0.1, 0.55, 1.0]) * STRIP_MM - np.array([0, 0, 0.5 * spec.tip_width_mm]) * 0.5
+    )
     line = spline(np.vstack([start, *low, rise, foot, strip]), 0.15)
     heights = np.interp(chart.local(line)[:, 2], [z_gauge - 2.5, z_gauge - 0.4], [spec.relief_mm, 0.0])
     points, normals = site.calm.project(line)

@@ -36,7 +36,11 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     opening = _opening(section, spec)
     outline = _loop(section)
     lengths = opening.max(axis=0) - opening.min(axis=0)
-    warnings = [] if lengths[1] >= OPENING_MM else [f"{spec.id}: the opening is {lengths[1]:.0f} mm long; {OPENING_MM:.0f} mm is wanted: use one broad strap"]
+    warnings = (
+        []
+        if lengths[1] >= OPENING_MM
+        else [f"{spec.id}: the opening is {lengths[1]:.0f} mm long; {OPENING_MM:.0f} mm is wanted: use one broad strap"]
+    )
     calm = site.calm
 
     def field(points: Floats) -> Floats:
@@ -47,9 +51,18 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
 
     cloud = np.vstack(sides)
     vault = float(site.cast.vertices[:, 2].max())
-    bounds = np.array([[cloud[:, 0].min() - 2, cloud[:, 1].min() - 8, cloud[:, 2].min() - 30.0], [cloud[:, 0].max() + 2, cloud[:, 1].max() + 8, min(cloud[:, 2].max() + 4, vault)]])
+    bounds = np.array(
+        [
+            [cloud[:, 0].min() - 2, cloud[:, 1].min() - 8, cloud[:, 2].min() - 30.0],
+            [cloud[:, 0].max() + 2, cloud[:, 1].max() + 8, min(cloud[:, 2].max() + 4, vault)],
+        ]
+    )
     bounds[0, 2] = max(bounds[0, 2], float(_lowest(site, bounds)) - 1.5)
-    facts: dict[str, float | str] = {"anterior_width_mm": spec.anterior_width_mm, "posterior_width_mm": spec.posterior_width_mm, "thickness_mm": spec.thickness_mm}
+    facts: dict[str, float | str] = {
+        "anterior_width_mm": spec.anterior_width_mm,
+        "posterior_width_mm": spec.posterior_width_mm,
+        "thickness_mm": spec.thickness_mm,
+    }
     return Built(shapes=(Shape(field, bounds, spec.id),), facts=facts, warnings=tuple(warnings))
 
 
@@ -79,6 +92,7 @@ def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
 
 def _outline(right: Floats, left: Floats) -> Floats:
     """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs."""
+
     def arc(a: Floats, b: Floats, bow: float) -> Floats:
         t = np.linspace(0, 1, 24)[1:-1, None]
         normal = np.array([0.0, 1.0])
@@ -94,7 +108,9 @@ def _opening(section: manifold3d.CrossSection, spec: PalatalStraps) -> Floats:
     least = min(spec.anterior_width_mm, spec.posterior_width_mm, spec.side_width_mm)
     inner = section.offset(-least, manifold3d.JoinType.Round)
     x0, y0, x1, y1 = section.bounds()
-    keep = manifold3d.CrossSection.square((x1 - x0, y1 - y0 - spec.anterior_width_mm - spec.posterior_width_mm)).translate((x0, y0 + spec.posterior_width_mm))
+    keep = manifold3d.CrossSection.square((x1 - x0, y1 - y0 - spec.anterior_width_mm - spec.posterior_width_mm)).translate(
+        (x0, y0 + spec.posterior_width_mm)
+    )
     inner = (inner ^ keep).offset(-CORNER_MM, manifold3d.JoinType.Round).offset(CORNER_MM, manifold3d.JoinType.Round)
     if inner.area() < 60:
         raise ComponentError(f"{spec.id}: no room for an opening between straps of these widths; use one broad strap")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..case import Component, GuidePlate, OcclusalRest
+from ..charts import CrownChart
 from ..mesh import Floats
 from ..preparation import GuidePlaneSpec
 from ..solids.fields import Shape, round_max
@@ -61,15 +62,22 @@ def guide_plate(spec: GuidePlate, site: Site, components: tuple[Component, ...])
     reach = outward * (0.5 * (foot_edge + 0.35 * radius))
     size = np.abs(across) * (half + 1) + np.abs(outward) * (0.5 * (foot_edge - 0.35 * radius) + 1)
     low_z, high_z = chart.z_low - 3.0, top + 0.5
-    ends = np.array([origin + reach - size + up * low_z, origin + reach + size + up * high_z, origin + reach - size + up * high_z, origin + reach + size + up * low_z])
+    ends = np.array(
+        [
+            origin + reach - size + up * low_z,
+            origin + reach + size + up * high_z,
+            origin + reach - size + up * high_z,
+            origin + reach + size + up * low_z,
+        ]
+    )
     bounds = np.array([ends.min(axis=0), ends.max(axis=0)])
-    return Built(shapes=(Shape(field, bounds, spec.id),), facts={"width_mm": 2 * half, "thickness_mm": spec.thickness_mm, "height_mm": top - float(np.median(chart.margin(np.array([phi]))))})
+    return Built(
+        shapes=(Shape(field, bounds, spec.id),),
+        facts={"width_mm": 2 * half, "thickness_mm": spec.thickness_mm, "height_mm": top - float(np.median(chart.margin(np.array([phi]))))},
+    )
 
 
-def _breadth(chart: object) -> float:
+def _breadth(chart: CrownChart) -> float:
     """Faciolingual size of the crown at its contour, mm."""
-    c = chart  # type: ignore[assignment]
-    f, li = c.radius(90.0, c.contour(90.0)), c.radius(270.0, c.contour(270.0))  # type: ignore[attr-defined]
+    f, li = chart.radius(90.0, chart.contour(90.0)), chart.radius(270.0, chart.contour(270.0))
     return float(np.nan_to_num(f[0], nan=3.5) + np.nan_to_num(li[0], nan=3.5))
-
-

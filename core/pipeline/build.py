@@ -14,7 +14,7 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, gather, run_checks
+from ..checks import Check, as_stored, gather, run_checks
 from ..components import Assembly, Site, build_components, open_solids, planes, relief_solid, seats
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mesh import Mesh
@@ -25,7 +25,7 @@ from ..teeth import Teeth, find_teeth
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
-SEAM_MM = 0.003  # slivers along the seam are merged within this; far below what any process resolves
+SEAM_MM = 0.001  # slivers along the seam are merged within this; far below what any process resolves
 STAGES = ("read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "join", "cut", "checks")
 
 Progress = Callable[[str, float], None]
@@ -118,7 +118,9 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
         framework, loose = cut_to_fit(metal, master.mesh)
     with clock.stage("checks"):
         checks = run_checks(gather(case, assembly, framework, path.vector, teeth, prepared=prepared.mesh, master=master.mesh))
-    return Build(case, cast, teeth, found, prepared, master, assembly, framework, (*checks, *_own_checks(assembly)), clock.times, (*remarks, *loose))
+    return Build(
+        case, cast, teeth, found, prepared, master, assembly, framework, (*checks, *_own_checks(assembly)), clock.times, (*remarks, *loose)
+    )
 
 
 def read_cast(case: Case) -> Cast:
@@ -161,14 +163,21 @@ def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
         raise GeometryError("nothing of the framework lies outside the cast; check the components' positions")
     kept = [p for p in parts if p.volume() > CRUMB_MM3]
     dropped = [p for p in parts if CRUMB_MM3 >= p.volume() > 0.05]
-    words = (f"{len(dropped)} crumbs of metal below {CRUMB_MM3:g} mm3 were dropped ({sum(p.volume() for p in dropped):.2f} mm3)",) if dropped else ()
+    words = (
+        (f"{len(dropped)} crumbs of metal below {CRUMB_MM3:g} mm3 were dropped ({sum(p.volume() for p in dropped):.2f} mm3)",)
+        if dropped
+        else ()
+    )
     whole = kept[0] if len(kept) == 1 else manifold3d.Manifold.compose(kept)
-    return Mesh.from_manifold(whole), words
+    return as_stored(Mesh.from_manifold(whole)), words
 
 
 def _own_checks(assembly: Assembly) -> Sequence[Check]:
     """What the components themselves have to say."""
-    refused = [Check(f"component.{name}", "fail", None, None, "", name, "component rules (handbook sections 2 to 6)", why) for name, why in assembly.refused.items()]
+    refused = [
+        Check(f"component.{name}", "fail", None, None, "", name, "component rules (handbook sections 2 to 6)", why)
+        for name, why in assembly.refused.items()
+    ]
     warned = [
         Check(f"component.{name}", "warn", None, None, "", name, "component rules (handbook sections 2 to 6)", words)
         for name, b in assembly.built.items()

@@ -21,6 +21,7 @@ from ..output import (
     Picture,
     PreparationRow,
     ReportData,
+    carried,
     component_rows,
     depth_colours,
     framework_pictures,
@@ -79,8 +80,13 @@ def _pictures(build: Build) -> dict[str, Picture]:
     arch = build.case.cast.arch
     tripod = build.case.path.tripod
     survey_sheet = survey_picture(build.cast.mesh, build.survey, labels, arch=arch, tripod=tripod)
-    out = {"survey": Picture("Survey: height of contour, undercut depth and gauge lines at the path of placement", png_bytes(survey_sheet), wide=True)}
-    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=arch)
+    out = {
+        "survey": Picture(
+            "Survey: height of contour, undercut depth and gauge lines at the path of placement", png_bytes(survey_sheet), wide=True
+        )
+    }
+    onto = carried(labels, build.cast.mesh, build.prepared.mesh)
+    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=arch, labels=onto)
     out.update({f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()})
     return out
 
@@ -126,10 +132,16 @@ def case_digest(build: Build) -> str:
 def _preview(build: Build) -> str:
     found = build.survey
     parts = [
-        Part("cast", build.cast.mesh, "stone", depth_colours(found.undercut)),
+        Part("cast", build.prepared.mesh, "stone", depth_colours(carried(found.undercut, build.cast.mesh, build.prepared.mesh))),
         Part("framework", build.framework, "metal"),
     ]
-    return preview_html(parts, title=build.case.title or "Framework on its cast", patient_code=build.case.patient_code, arch=build.case.cast.arch, path=found.path.vector)
+    return preview_html(
+        parts,
+        title=build.case.title or "Framework on its cast",
+        patient_code=build.case.patient_code,
+        arch=build.case.cast.arch,
+        path=found.path.vector,
+    )
 
 
 def summary(build: Build) -> dict[str, Any]:
@@ -138,14 +150,43 @@ def summary(build: Build) -> dict[str, Any]:
     return {
         "format": "claspwright-build",
         "versions": versions(),
-        "scan": {"file": build.cast.source_name, "sha256": build.cast.sha256, "unit": build.cast.unit, "triangles": len(build.cast.mesh.faces), "changes": list(build.cast.changes)},
+        "scan": {
+            "file": build.cast.source_name,
+            "sha256": build.cast.sha256,
+            "unit": build.cast.unit,
+            "triangles": len(build.cast.mesh.faces),
+            "changes": list(build.cast.changes),
+        },
         "case_sha256": case_digest(build),
-        "path": {"anteroposterior_deg": path.anteroposterior_deg, "lateral_deg": path.lateral_deg, "vector": [round(float(v), 9) for v in path.vector]},
-        "framework": {"triangles": len(build.framework.faces), "volume_mm3": round(build.framework.volume, 3), "sha256": build.framework.digest},
-        "master_cast": {"undercut_volume_mm3": round(build.master.undercut_volume_mm3, 3), "wax_volume_mm3": round(build.master.wax_volume_mm3, 3)},
-        "components": {name: {k: round(float(v), 4) if not isinstance(v, str) else v for k, v in b.facts.items()} for name, b in build.assembly.built.items()},
+        "path": {
+            "anteroposterior_deg": path.anteroposterior_deg,
+            "lateral_deg": path.lateral_deg,
+            "vector": [round(float(v), 9) for v in path.vector],
+        },
+        "framework": {
+            "triangles": len(build.framework.faces),
+            "volume_mm3": round(build.framework.volume, 3),
+            "sha256": build.framework.digest,
+        },
+        "master_cast": {
+            "undercut_volume_mm3": round(build.master.undercut_volume_mm3, 3),
+            "wax_volume_mm3": round(build.master.wax_volume_mm3, 3),
+        },
+        "components": {
+            name: {k: round(float(v), 4) if not isinstance(v, str) else v for k, v in b.facts.items()}
+            for name, b in build.assembly.built.items()
+        },
         "refused": dict(build.refused),
-        "preparation": [{"tooth": c.tooth, "what": c.what, "deepest_mm": round(c.deepest_mm, 3), "volume_mm3": round(c.volume_mm3, 3), "warning": c.warning} for c in build.cuts],
+        "preparation": [
+            {
+                "tooth": c.tooth,
+                "what": c.what,
+                "deepest_mm": round(c.deepest_mm, 3),
+                "volume_mm3": round(c.volume_mm3, 3),
+                "warning": c.warning,
+            }
+            for c in build.cuts
+        ],
         "checks": [c.as_dict() for c in build.checks],
         "stages_s": build.stages,
         "total_s": round(sum(build.stages.values()), 3),

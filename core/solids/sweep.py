@@ -75,7 +75,9 @@ def full_round(u: Floats, v: Floats, half: Floats, height: Floats) -> Floats:
     return np.where(q > 1e-6, q * (q - 1) / np.maximum(slope, 1e-9), -np.minimum(half, r))
 
 
-def sweep(rail: Rail, section: Section = half_round, *, depth: float = 0.8, name: str = "", flat_ends: tuple[bool, bool] = (False, False)) -> Shape:
+def sweep(
+    rail: Rail, section: Section = half_round, *, depth: float = 0.8, name: str = "", flat_ends: tuple[bool, bool] = (False, False)
+) -> Shape:
     """The solid of a section that runs along a rail; ends are rounded off unless `flat_ends` says otherwise.
 
     depth : how far the sides go below the flat, mm
