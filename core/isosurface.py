@@ -124,7 +124,8 @@ def _relax(mesh: Mesh, field: Field, spacing: float, rounds: int) -> Mesh:
     i, j = mesh.edges.T
     degree = np.bincount(np.r_[i, j], minlength=len(points))[:, None]
     for _ in range(rounds):
-        mean = np.stack([np.bincount(np.r_[i, j], np.r_[points[j, k], points[i, k]], minlength=len(points)) for k in range(3)], axis=1) / degree
+        ends, others = np.r_[i, j], np.r_[j, i]
+        mean = np.stack([np.bincount(ends, points[others, k], minlength=len(points)) for k in range(3)], axis=1) / degree
         normal = Mesh(points, mesh.faces).vertex_normals
         shift = mean - points
         points = points + 0.6 * (shift - normal * np.einsum("ij,ij->i", shift, normal)[:, None])
@@ -202,7 +203,9 @@ def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice, field:
     return _relax(mesh, field, lattice.spacing, relax) if relax else mesh
 
 
-def isosurface_samples(corner: np.ndarray, centre: np.ndarray, low: Floats, spacing: float, exact: Field | None = None, *, relax: int = 3) -> Mesh:
+def isosurface_samples(
+    corner: np.ndarray, centre: np.ndarray, low: Floats, spacing: float, exact: Field | None = None, *, relax: int = 3
+) -> Mesh:
     """The zero surface of samples on a body-centred lattice.
 
     corner (nx, ny, nz) and centre (nx-1, ny-1, nz-1) samples, mm; corner node (0, 0, 0) at `low`

@@ -92,7 +92,8 @@ def retentive_arm(spec: RetentiveArm, site: Site) -> Built:
         floor = tip_margin + TIP_TO_MARGIN_MM
         deepest = float(np.nanmax(np.nan_to_num(chart.depth(phi[share > 0.8], floor))))
         raise ComponentError(
-            f"{spec.id}: tooth {spec.tooth} has no undercut of {spec.gauge_mm:.2f} mm where the tip would lie (deepest there {deepest:.2f} mm); "
+            f"{spec.id}: tooth {spec.tooth} has no undercut of {spec.gauge_mm:.2f} mm where the tip would lie "
+            f"(deepest there {deepest:.2f} mm); "
             "change the tilt, let the arm come from the other side, or choose a bar clasp"
         )
     gauge_at_tip = float(np.nanmedian(gauge))

@@ -13,6 +13,7 @@ from .gaps import tissue_line
 from .rests import seat_of
 from .site import Built, Relief, Site
 
+BAR_CALM_SAMPLES = 14
 BAR_CALM_MM = 7.0  # borders of a connector are smooth curves; they do not wave with each tooth
 SULCUS_BAR_MM = 8.0  # margin to floor of mouth for a bar 4 mm below the margins (standard texts, from memory; 7 with warning)
 
@@ -22,7 +23,7 @@ def lingual_line(site: Site, start: float, end: float, distance_mm: float) -> Fl
     stations = np.linspace(start, end, max(int(abs(end - start) / 1.0), 4))
     points = resample(tissue_line(site, stations, "lingual", distance_mm, start="margin"), 0.25)
     points = smooth(points, BAR_CALM_MM)
-    return smooth(site.calm.project(points)[0], 2.0)
+    return smooth(site.broad.project(points)[0], 4.0)
 
 
 def _gingival_first(points: Floats, normals: Floats, up: Floats) -> Floats:
@@ -39,10 +40,10 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
         )
     start, end = _bar_ends(spec, site)
     line = lingual_line(site, start, end, spec.margin_mm + 0.5 * spec.height_mm)
-    points, normals = site.calm.project(line, height=spec.relief_mm)
-    points = _gingival_first(points, normals, site.up)
-    points, normals = site.calm.project(points, height=spec.relief_mm)
-    rail = make_rail(points, normals, spec.height_mm, spec.thickness_mm, calm=12)
+    points, normals = site.broad.project(line, height=spec.relief_mm)
+    points = _gingival_first(smooth(points, 4.0), normals, site.up)
+    normals = site.broad.with_normal(points)[1]
+    rail = make_rail(points, normals, spec.height_mm, spec.thickness_mm, calm=BAR_CALM_SAMPLES)
     zone_rail = Rail(rail.points, rail.normals, rail.width + 1.2, rail.thickness + 1.0)
     reliefs = (Relief(sweep(zone_rail, half_round, depth=1.2, name=spec.id), spec.relief_mm),) if spec.relief_mm > 0 else ()
     warnings = (
@@ -107,7 +108,6 @@ def _thin(points: Floats) -> Floats:
 def _descent(site: Site, top: Floats, lead: Floats, phi: float, chart: object, bar: Rail) -> Floats:
     """Surface points of the blocked-out cast straight below the embrasure, from under the rest down to the bar."""
     up = site.up
-    heights = bar.points @ up
     side = np.cross(up, lead)
     gap = (bar.points - top) @ side
     foot = bar.points[int(np.argmin(np.abs(gap) + 1e3 * (((bar.points - top) @ lead) < 0)))]
@@ -116,7 +116,7 @@ def _descent(site: Site, top: Floats, lead: Floats, phi: float, chart: object, b
         raise ComponentError(f"minor connector on tooth {chart.tooth.fdi}: less than 2 mm between rest and bar")  # type: ignore[attr-defined]
     z = np.arange(z_top, z_foot, -0.4)
     share = (z_top - z) / (z_top - z_foot)
-    # Start 12 mm out on the lingual side and look back towards the tooth; drift sideways to the foot so that the strut ends square on the bar.
+    # Start well out on the lingual side and look back towards the tooth; drift sideways to the foot, so that the strut ends square.
     level = top - (top @ up) * up
     drift = side * ((foot - top) @ side)
     origin = level + lead * 14.0 + share[:, None] ** 2 * drift + z[:, None] * up

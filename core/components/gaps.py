@@ -13,7 +13,8 @@ from .site import Site
 
 # Mesiodistal crown widths, mm, positions 1 to 8 (Wheeler's average carving values, from memory of Dental Anatomy).
 WIDTH_MM = {"upper": (8.5, 6.5, 7.5, 7.0, 7.0, 10.0, 9.0, 8.5), "lower": (5.0, 5.5, 7.0, 7.0, 7.0, 11.0, 10.5, 10.0)}
-LOWER_EXTENT = 0.78  # of the space of the teeth replaced: the lattice covers about two thirds of a lower ridge to its pad (standard texts, from memory)
+# Of the space of the teeth replaced: the lattice covers about two thirds of a lower ridge to its pad (standard texts, from memory).
+LOWER_EXTENT = 0.78
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ class Gap:
         a, b = self.start + self.sign * first_mm, self.end - self.sign * last_mm
         if (b - a) * self.sign < 3.0:
             raise ComponentError(
-                f"the gap behind {self.mesial} is too short for a lattice ({abs(self.end - self.start):.1f} mm); use a bead plate or a backing"
+                f"the gap behind {self.mesial} is too short for a lattice ({abs(self.end - self.start):.1f} mm); "
+                "use a bead plate or a backing"
             )
         return np.linspace(a, b, max(int(abs(b - a) / step_mm), 4))
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ..charts import ArchChart, CrownChart
     from ..teeth import Teeth
 
+BROAD_MM = 2.5
 CALM_MM = 0.8  # connectors do not follow bumps smaller than this
 
 
@@ -60,6 +61,11 @@ class Site:
     def calm(self) -> SurfaceDistance:
         """Distance to the blocked-out cast, smoothed as a polished face is."""
         return SurfaceDistance(self.blocked, smoothing=CALM_MM, within=self.box)
+
+    @cached_property
+    def broad(self) -> SurfaceDistance:
+        """As `calm`, for a bar: the scallops that the teeth's shadows leave in the block-out must not show in it."""
+        return SurfaceDistance(self.blocked, smoothing=BROAD_MM, within=self.box)
 
     @cached_property
     def anatomy(self) -> SurfaceDistance:
