@@ -30,7 +30,7 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     flat = [s @ axes[:2].T for s in sides]
     outer = _outline(flat[0], flat[1])
     section = manifold3d.CrossSection([outer])
-    if section.area() < 0:
+    if section.area() <= 0:  # a clockwise outline counts as nothing
         section = manifold3d.CrossSection([outer[::-1]])
     section = section.offset(-2.5, manifold3d.JoinType.Round).offset(2.5, manifold3d.JoinType.Round)
     opening = _opening(section, spec)
