@@ -1,32 +1,17 @@
-"""The Blender side: everything that imports bpy. It shows, asks and stores; all geometry is the core's."""
+"""The Blender side: everything that imports bpy. For now one empty settings group, so that the package installs and registers."""
 
-from __future__ import annotations
-
-import importlib
-from types import ModuleType
-
-# In the order of registration: property groups before what points at them, operators before the panels that show them.
-MODULES = ("forms", "settings", "shading", "overlay", "jobs", "ops_case", "ops_teeth", "ops_components", "ops_build", "ops_export", "panels")
+import bpy
 
 
-def _modules() -> list[ModuleType]:
-    return [importlib.import_module(f".{name}", __package__) for name in MODULES]
+class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
+    """Claspwright's settings, kept in the scene."""
 
 
 def register() -> None:
-    """Register all parts; when one fails, take back those before it and say so."""
-    done: list[ModuleType] = []
-    try:
-        for module in _modules():
-            module.register()
-            done.append(module)
-    except BaseException:
-        for module in reversed(done):
-            module.unregister()
-        raise
+    bpy.utils.register_class(CLASPWRIGHT_PG_settings)
+    bpy.types.Scene.claspwright = bpy.props.PointerProperty(type=CLASPWRIGHT_PG_settings)
 
 
 def unregister() -> None:
-    """Remove everything that `register` added, last first."""
-    for module in reversed(_modules()):
-        module.unregister()
+    del bpy.types.Scene.claspwright
+    bpy.utils.unregister_class(CLASPWRIGHT_PG_settings)
