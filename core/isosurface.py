@@ -178,7 +178,7 @@ def sample_sparsely(field: Field, low: Floats, shape: Ints, spacing: float, lips
     corner = padded[: shape[0], : shape[1], : shape[2]].copy()
     centre = padded[: shape[0] - 1, : shape[1] - 1, : shape[2] - 1].copy()
     near = index[np.abs(coarse) <= reach]
-    inner = np.indices((block + 1,) * 3).reshape(3, -1).T
+    inner = np.indices((block,) * 3).reshape(3, -1).T  # nodes on a far block's border are more than a cell from the surface
     for start in range(0, len(near), 2000):
         at = (near[start : start + 2000, None] * block + inner[None]).reshape(-1, 3)
         for grid, shift in ((corner, 0.0), (centre, 0.5)):

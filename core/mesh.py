@@ -86,14 +86,15 @@ class Mesh:
     def edges(self) -> Ints:
         """(e, 2) each undirected edge once, lower vertex first."""
         half = np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-        return _frozen(np.unique(half, axis=0))
+        n = len(self.vertices)
+        return _frozen(np.stack(np.divmod(np.unique(half[:, 0] * n + half[:, 1]), n), axis=1))
 
     @cached_property
     def boundary_edges(self) -> Ints:
         """(b, 2) directed edges that belong to one face only."""
         half = self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-        key = np.sort(half, axis=1)
-        _, inverse, count = np.unique(key, axis=0, return_inverse=True, return_counts=True)
+        low, high = np.sort(half, axis=1).T
+        _, inverse, count = np.unique(low * len(self.vertices) + high, return_inverse=True, return_counts=True)
         return _frozen(half[count[inverse.reshape(-1)] == 1])
 
     @cached_property

@@ -2,7 +2,7 @@
 
 from .assemble import Assembly, build_components, open_solids, relief_solid
 from .plates import planes
-from .rests import seats
+from .rests import planned_seat
 from .site import Built, Relief, Site, Tip
 
-__all__ = ["Assembly", "Built", "Relief", "Site", "Tip", "build_components", "open_solids", "planes", "relief_solid", "seats"]
+__all__ = ["Assembly", "Built", "Relief", "Site", "Tip", "build_components", "open_solids", "planes", "planned_seat", "relief_solid"]

@@ -7,7 +7,8 @@ import numpy as np
 from ..case import CingulumRest, Component, LingualBar, MinorConnector, OcclusalRest
 from ..errors import ComponentError
 from ..mesh import Floats
-from ..solids.curves import resample, smooth, spline, tangents
+from ..preparation import RestSeatSpec
+from ..solids.curves import resample, smooth, tangents
 from ..solids.sweep import Rail, half_pear, half_round, make_rail, sweep
 from .gaps import tissue_line
 from .rests import seat_of
@@ -62,67 +63,61 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
 
 def _bar_ends(spec: LingualBar, site: Site) -> tuple[float, float]:
     a, b = site.arch.station(spec.start), site.arch.station(spec.end)
-    out = 5.0  # the bar runs on a little behind the last abutment, to meet the base
+    out = 3.5  # the bar runs on a little behind the last abutment, to meet the base
     return (a - out, b + out) if a < b else (a + out, b - out)
 
 
 def minor_connector(spec: MinorConnector, site: Site, components: tuple[Component, ...], bar: Rail) -> Built:
     """From the rest through the lingual embrasure (or over the cingulum) to the bar, which it meets at a right angle."""
-    chart = site.chart(spec.tooth, spec.id)
-    tooth = site.teeth.teeth[spec.tooth]
+    site.chart(spec.tooth, spec.id)
     rests = [c for c in components if isinstance(c, OcclusalRest | CingulumRest) and c.tooth == spec.tooth]
     if spec.side != "lingual":
         rests = [c for c in rests if isinstance(c, OcclusalRest) and c.side == spec.side]
     if not rests:
         raise ComponentError(f"{spec.id}: tooth {spec.tooth} has no rest on its {spec.side} side for the minor connector to carry; add one")
-    seat = seat_of(rests[0], tooth, site.cast, site.up)
-    top = seat.point + seat.inward * 0.4 * seat.length_mm
-    phi = {"mesial": 318.0, "distal": 222.0, "lingual": 270.0}[spec.side]
-    lead = chart.outward(phi)[0]
-    descent = _descent(site, top, lead, phi, chart, bar)
-    points, normals = site.calm.project(descent, height=0.0)
-    points = np.vstack([top - site.up * 0.25 * seat.depth_mm, points])
-    normals = np.vstack([site.up, normals])
-    line = spline(_thin(points), 0.2)
-    line = smooth(line, 1.5)
+    seat = seat_of(rests[0], site)
+    start, lead, origin = _way_down(spec, site, seat)
+    descent = _descent(site, spec, start, lead, origin, bar)
+    # From the floor of the seat to the embrasure the strut lies on the prepared tooth like everywhere else.
+    inside = seat.point + 0.35 * seat.length_mm * seat.inward - 0.5 * seat.depth_mm * site.up
+    line = smooth(resample(np.vstack([inside, descent]), 0.2), 2.0)
+    line = smooth(site.calm.project(line)[0], 2.5)
+    frame = site.calm.with_normal(line)[1]
     share = np.linspace(0, 1, len(line))
-    source = np.linspace(0, 1, len(normals))
-    frame = np.stack([np.interp(share, source, normals[:, k]) for k in range(3)], axis=1)
-    frame = np.where((share < 0.12)[:, None], site.up, site.calm.with_normal(line)[1])
-    width = np.interp(share, [0, 0.15, 0.8, 1.0], [0.8 * seat.width_mm, spec.width_mm, spec.width_mm, spec.width_mm + 1.2])
-    thick = np.interp(share, [0, 0.12, 0.3, 1.0], [0.9, 1.2, spec.thickness_mm, spec.thickness_mm + 0.2])
-    rail = make_rail(line, frame, width, thick, calm=8)
+    width = np.interp(share, [0, 0.2, 0.75, 1.0], [0.75 * seat.width_mm, spec.width_mm, spec.width_mm, spec.width_mm + 1.2])
+    thick = np.interp(share, [0, 0.2, 0.4, 1.0], [1.0, 1.2, spec.thickness_mm, spec.thickness_mm + 0.2])
+    rail = make_rail(line, frame, width, thick, calm=12)
     return Built(
-        shapes=(sweep(rail, depth=1.3, name=spec.id),),
+        shapes=(sweep(rail, depth=1.0, name=spec.id),),
         rails={"minor": rail},
         facts={"width_mm": spec.width_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length},
     )
 
 
-def _thin(points: Floats) -> Floats:
-    """Every few points of a dense line, both ends kept: what a spline should pass through."""
-    line = resample(points, 1.6)
-    return line if len(line) > 2 else resample(points, 0.5)
+def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec) -> tuple[Floats, Floats, Floats]:
+    """Where the strut starts (3,), the level unit vector (3,) towards the tongue, and a point (3,) of the plane it goes down in."""
+    if spec.side == "lingual":
+        return seat.point, site.chart(spec.tooth, spec.id).outward(270.0)[0], seat.point
+    ends = site.arch.extent(spec.tooth)
+    mesial, distal = sorted(ends, key=abs)
+    frame = site.arch.frame(mesial if spec.side == "mesial" else distal)
+    return seat.point - 0.5 * site.up, -frame.outward, frame.origin
 
 
-def _descent(site: Site, top: Floats, lead: Floats, phi: float, chart: object, bar: Rail) -> Floats:
-    """Surface points of the blocked-out cast straight below the embrasure, from under the rest down to the bar."""
+def _descent(site: Site, spec: MinorConnector, start: Floats, lead: Floats, origin: Floats, bar: Rail) -> Floats:
+    """(k, 3) points of the blocked-out cast straight down from the height of `start` to the bar, in the upright plane of `lead`."""
     up = site.up
     side = np.cross(up, lead)
-    gap = (bar.points - top) @ side
-    foot = bar.points[int(np.argmin(np.abs(gap) + 1e3 * (((bar.points - top) @ lead) < 0)))]
-    z_top, z_foot = float(top @ up) - 1.3, float(foot @ up)
+    off = np.abs((bar.points - origin) @ side) + 1e3 * (((bar.points - origin) @ lead) < 0)
+    foot = bar.points[int(np.argmin(off))]
+    z_top, z_foot = float(start @ up), float(foot @ up)
     if z_top - z_foot < 2.0:
-        raise ComponentError(f"minor connector on tooth {chart.tooth.fdi}: less than 2 mm between rest and bar")  # type: ignore[attr-defined]
-    z = np.arange(z_top, z_foot, -0.4)
-    share = (z_top - z) / (z_top - z_foot)
-    # Start well out on the lingual side and look back towards the tooth; drift sideways to the foot, so that the strut ends square.
-    level = top - (top @ up) * up
-    drift = side * ((foot - top) @ side)
-    origin = level + lead * 14.0 + share[:, None] ** 2 * drift + z[:, None] * up
-    distance, _ = site.rays.first_hit(origin, np.broadcast_to(-lead, origin.shape))
-    hit = np.isfinite(distance) & (distance < 16.0)
+        raise ComponentError(f"{spec.id}: less than 2 mm between the rest and the bar; lower the bar or leave the strut out")
+    z = np.arange(z_top, z_foot, -0.3)
+    away = 14.0  # mm to the lingual side: from there one looks back at the teeth
+    eye = origin - (origin @ up) * up + lead * away + z[:, None] * up
+    distance, _ = site.rays.first_hit(eye, np.broadcast_to(-lead, eye.shape))
+    hit = np.isfinite(distance) & (distance < away + 3.0)
     if hit.sum() < 3:
-        raise ComponentError(f"minor connector on tooth {chart.tooth.fdi}: no surface found in the embrasure")  # type: ignore[attr-defined]
-    points = origin[hit] - lead * distance[hit, None]
-    return smooth(np.vstack([points, foot]), 2.0)
+        raise ComponentError(f"{spec.id}: no surface found between the rest and the bar; choose another side")
+    return np.vstack([smooth(eye[hit] - lead * distance[hit, None], 1.5), foot])

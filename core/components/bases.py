@@ -17,7 +17,7 @@ RELIEF_START_MM = 2.0  # metal touches the tissue for 1.5 to 2 mm beside the abu
 RELIEF_MARGIN_MM = 1.4
 CROSS_EVERY_MM = 7.0  # between tooth centres, 6 to 8 mm (standard texts, from memory)
 STOP_RADIUS_MM = 1.15  # about 2 x 2 mm on the crest (standard texts, from memory)
-STRUT_START_MM = 1.1
+STRUT_START_MM = 2.7  # under the outer finish line of the abutment's plate, which it joins
 
 
 def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
@@ -30,8 +30,9 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
     rails = dict(struts)
     for k, s in enumerate(_cross_stations(gap)):
         rails[f"cross {k + 1}"] = _cross(site, s, spec)
-    if gap.free_end:
-        rails["end"] = _cross(site, float(stations[-1]), spec, spec.strut_mm)
+    # The frame is closed at both ends; beside an abutment the end bar lies under the foot of its guide plate.
+    rails["front"] = _cross(site, float(stations[0]), spec, spec.strut_mm)
+    rails["back"] = _cross(site, float(stations[-1]), spec, spec.strut_mm)
     shapes += [sweep(rails[n], depth=0.5, name=f"{spec.id} {n}") for n in rails if n not in struts]
     zone = _relief_zone(site, gap, spec)
     warnings: list[str] = []
@@ -95,7 +96,7 @@ def _post(at: Floats, normal: Floats, relief_mm: float, name: str) -> Shape:
         rel = points - at
         along = rel @ normal
         radial = np.linalg.norm(rel - along[:, None] * normal, axis=1)
-        return np.maximum(radial - STOP_RADIUS_MM, np.maximum(along - relief_mm - 0.9, -0.8 - along))
+        return np.maximum(radial - STOP_RADIUS_MM, np.maximum(along - relief_mm - 0.5, -0.8 - along))
 
     reach = relief_mm + 2.5
     return Shape(field, np.array([at - reach, at + reach]), f"{name} stop")

@@ -2,48 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from ..case import CingulumRest, Component, OcclusalRest
+from ..case import CingulumRest, OcclusalRest
 from ..mesh import Floats, Mesh
-from ..preparation import RestSeatSpec, fit_ledge, seat_field
+from ..preparation import RestSeatSpec, fit_ledge, fit_reach, seat_field
 from ..solids.fields import Shape, round_max
-from ..teeth import Tooth
+from ..teeth import Teeth
 from ..teeth.landmarks import cingulum, fossa, marginal_ridge
 from .site import Built, Site
 
+RIM_MM = 0.15
 SEAT_OVERLAP_MM = 0.06  # the rest is made a little larger than its seat and cut back by it: the fit is the cut
-PROUD_MM = 0.15  # over the unprepared surface: bulk for finishing (common practice)
+# Over the unprepared surface: bulk for finishing; a ledge is shallow and takes more (common practice).
+PROUD_MM = {"occlusal": 0.25, "cingulum": 0.5}
 
 
-def seat_of(spec: OcclusalRest | CingulumRest, tooth: Tooth, cast_mesh: Mesh, up: Floats) -> RestSeatSpec:
-    """The seat that a rest asks for, placed on the tooth's own landmarks."""
+def planned_seat(spec: OcclusalRest | CingulumRest, teeth: Teeth, cast: Mesh, up: Floats) -> RestSeatSpec:
+    """The seat that a rest asks for, placed on the tooth's own landmarks and kept off its neighbour. cast: unprepared, mm."""
+    tooth = teeth.teeth[spec.tooth]
     if isinstance(spec, OcclusalRest):
-        ridge = marginal_ridge(tooth, cast_mesh, spec.side)
-        inward = fossa(tooth, cast_mesh) - ridge
-        return RestSeatSpec(
+        ridge = marginal_ridge(tooth, cast, spec.side)
+        seat = RestSeatSpec(
             tooth=spec.tooth,
             kind="occlusal",
             point=ridge,
-            inward=_level(inward, up),
+            inward=_level(fossa(tooth, cast) - ridge, up),
             up=up,
             width_mm=spec.width_mm,
             length_mm=spec.length_mm,
             depth_mm=spec.depth_mm,
         )
+        return fit_reach(seat, tooth, cast)
     ledge = RestSeatSpec(
         tooth=spec.tooth,
         kind="cingulum",
-        point=cingulum(tooth, cast_mesh),
+        point=cingulum(tooth, cast),
         inward=_level(tooth.facial, up),
         up=up,
         width_mm=spec.width_mm,
         length_mm=2.0,
         depth_mm=spec.depth_mm,
     )
-    return fit_ledge(ledge, cast_mesh)
+    return fit_reach(fit_ledge(ledge, cast), tooth, cast)
+
+
+def seat_of(spec: OcclusalRest | CingulumRest, site: Site) -> RestSeatSpec:
+    """The seat of a rest on this cast."""
+    return planned_seat(spec, site.teeth, site.cast, site.up)
 
 
 def _level(vector: Floats, up: Floats) -> Floats:
@@ -51,23 +59,18 @@ def _level(vector: Floats, up: Floats) -> Floats:
     return flat / np.linalg.norm(flat)
 
 
-def seats(components: Sequence[Component], teeth: dict[int, Tooth], cast_mesh: Mesh, up: Floats) -> list[RestSeatSpec]:
-    """All rest seats that the components of a case ask for, in their order; teeth that do not stand are passed over."""
-    rests = [c for c in components if isinstance(c, OcclusalRest | CingulumRest) and c.tooth in teeth]
-    return [seat_of(c, teeth[c.tooth], cast_mesh, up) for c in rests]
-
-
 def rest(spec: OcclusalRest | CingulumRest, site: Site) -> Built:
     """The rest's metal: its seat filled up to the form the tooth had, a little proud."""
     site.chart(spec.tooth, spec.id)
-    tooth = site.teeth.teeth[spec.tooth]
-    seat = seat_of(spec, tooth, site.cast, site.up)
-    shape_of_seat = seat_field(seat)
+    seat = seat_of(spec, site)
+    # The metal stops a little inside the rim of its own crown: beyond it there is only a fin over the neighbour.
+    shape_of_seat = seat_field(replace(seat, reach_mm=max(seat.reach_mm - RIM_MM, 0.0)))
     anatomy = site.anatomy
+    proud = PROUD_MM[seat.kind]
     reach = max(seat.width_mm, seat.length_mm) + 1.5
 
     def field(points: Floats) -> Floats:
-        return round_max(shape_of_seat(points) - SEAT_OVERLAP_MM, anatomy(points) - PROUD_MM, 0.25)
+        return round_max(shape_of_seat(points) - SEAT_OVERLAP_MM, anatomy(points) - proud, 0.25)
 
     bounds = np.array([seat.point - reach, seat.point + reach])
     return Built(

@@ -15,7 +15,7 @@ from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, as_stored, gather, run_checks
-from ..components import Assembly, Site, build_components, open_solids, planes, relief_solid, seats
+from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mesh import Mesh
 from ..preparation import Cut, Prepared, prepare
@@ -148,7 +148,7 @@ def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared
     for component in case.components:
         if isinstance(component, OcclusalRest | CingulumRest) and component.tooth in teeth.teeth:
             try:
-                wanted_seats += seats([component], teeth.teeth, cast.mesh, path.vector)
+                wanted_seats.append(planned_seat(component, teeth, cast.mesh, path.vector))
             except GeometryError as error:
                 remarks.append(f"{component.id}: no seat could be cut ({error})")
     wanted_planes = planes(case.components, teeth.teeth, path.vector)

@@ -2,7 +2,18 @@
 
 from .ledge import fit_ledge
 from .planes import GuidePlaneSpec
-from .prepare import Cut, Prepared, prepare
+from .prepare import Cut, Prepared, fit_reach, prepare
 from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
 
-__all__ = ["Cut", "GuidePlaneSpec", "Prepared", "RestSeatSpec", "fit_ledge", "floor_angle_deg", "prepare", "seat_field", "seat_solid"]
+__all__ = [
+    "Cut",
+    "GuidePlaneSpec",
+    "Prepared",
+    "RestSeatSpec",
+    "fit_ledge",
+    "fit_reach",
+    "floor_angle_deg",
+    "prepare",
+    "seat_field",
+    "seat_solid",
+]

@@ -64,7 +64,7 @@ def prepare(
     tools = []
     for seat in seats:
         tooth = teeth[seat.tooth]
-        tool = _beside_neighbours(seat_solid(replace(seat, reach_mm=_outward_reach(seat, tooth, mesh))), seat, teeth, mesh)
+        tool = _beside_neighbours(seat_solid(fit_reach(seat, tooth, mesh)), seat, teeth, mesh)
         cuts.append(_seat_cut(seat, *_taken(mesh, solid, tool, tooth, f"{seat.kind} rest seat")))
         tools.append(tool)
     for plane in guide_planes:
@@ -80,6 +80,11 @@ def prepare(
         raise GeometryError("the preparations leave nothing of the cast; check their positions")
     out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
     return Prepared(Mesh.from_manifold(out), tuple(cuts))
+
+
+def fit_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> RestSeatSpec:
+    """The same seat, reaching outward just over the rim of its own crown. mesh: the unprepared cast, mm."""
+    return replace(seat, reach_mm=_outward_reach(seat, tooth, mesh))
 
 
 def _outward_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> float:

@@ -11,29 +11,29 @@ from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Mesh
 
+LEAST_AREA_MM2 = 1e-5
 
-def surface_samples(mesh: Mesh, spacing: float) -> tuple[Floats, Floats]:
-    """Points and unit normals, (k, 3) each, that cover the surface no further apart than about `spacing` mm."""
-    corners, normals = mesh.triangles, mesh.vertex_normals[mesh.faces]
+
+def surface_samples(mesh: Mesh, spacing: float) -> tuple[Floats, Floats, Floats]:
+    """Points (k, 3), unit normals (k, 3) and areas (k,) in mm2 that cover the surface no further apart than about `spacing` mm.
+
+    Each stands for its own piece of a face, so the slivers that a boolean leaves, whose normals mean nothing, weigh nothing.
+    """
+    corners, areas = mesh.triangles, mesh.face_areas
     longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
-    parts = np.maximum(np.ceil(longest / spacing).astype(int), 1)
-    points, directions = [mesh.vertices], [mesh.vertex_normals]
-    for n in np.unique(parts[parts > 1]):
-        n_use = min(int(n), 60)
-        i, j = np.meshgrid(np.arange(n_use), np.arange(n_use), indexing="ij")
-        keep = i + j < n_use
-        u, v = (i[keep] + 1 / 3) / n_use, (j[keep] + 1 / 3) / n_use
+    parts = np.clip(np.ceil(longest / spacing).astype(int), 1, 60)
+    sound = areas > LEAST_AREA_MM2
+    points, directions, sizes = [], [], []
+    for n in np.unique(parts[sound]):
+        rows = (parts == n) & sound
+        i, j = (g.ravel() for g in np.meshgrid(np.arange(n), np.arange(n), indexing="ij"))
+        keep = i + j < n
+        u, v = (i[keep] + 1 / 3) / n, (j[keep] + 1 / 3) / n
         weight = np.stack([1 - u - v, u, v], axis=1)
-        rows = parts == n
         points.append(np.einsum("wk,fkd->fwd", weight, corners[rows]).reshape(-1, 3))
-        flat = np.repeat(mesh.face_normals[rows], len(weight), axis=0)
-        # Large triangles are flat by nature (block-out walls, bases): their corner normals would bend them.
-        mixed = np.einsum("wk,fkd->fwd", weight, normals[rows]).reshape(-1, 3)
-        directions.append(flat if n > 4 else mixed)
-    p, d = np.concatenate(points), np.concatenate(directions)
-    length = np.linalg.norm(d, axis=1)
-    good = length > 1e-9
-    return p[good], d[good] / length[good, None]
+        directions.append(np.repeat(mesh.face_normals[rows], len(weight), axis=0))
+        sizes.append(np.repeat(areas[rows] / len(weight), len(weight)))
+    return np.concatenate(points), np.concatenate(directions), np.concatenate(sizes)
 
 
 class SurfaceDistance:
@@ -49,7 +49,7 @@ class SurfaceDistance:
             c = mesh.triangles
             inside = np.all((c.max(axis=1) >= within[0]) & (c.min(axis=1) <= within[1]), axis=1)
             mesh = mesh.submesh(inside)[0]
-        self.points, self.normals = surface_samples(mesh, min(max(0.35, smoothing), 0.8))
+        self.points, self.normals, self.areas = surface_samples(mesh, min(max(0.35, smoothing), 0.8))
         self.smoothing = smoothing
         self.tree = cKDTree(self.points)
 
@@ -65,6 +65,7 @@ class SurfaceDistance:
         distance, index = distance.reshape(len(query), -1), index.reshape(len(query), -1)
         spread = np.maximum(self.smoothing, 0.25 * distance[:, :1])
         weight = np.exp(-(distance**2 - distance[:, :1] ** 2) / (2 * spread**2))
+        weight *= self.areas[index]
         weight /= weight.sum(axis=1, keepdims=True)
         normal = self.normals[index]
         plane = np.einsum("kcd,kcd->kc", query[:, None] - self.points[index], normal)
