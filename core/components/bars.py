@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
+from scipy.spatial import cKDTree
 
 from ..case import CingulumRest, Component, LingualBar, MinorConnector, OcclusalRest
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..preparation import RestSeatSpec
-from ..solids.curves import resample, smooth, tangents
+from ..solids.curves import arc_length, resample, smooth, smooth_rows, tangents
 from ..solids.sweep import Rail, half_pear, half_round, make_rail, sweep
 from .gaps import tissue_line
 from .rests import seat_of
@@ -27,6 +29,22 @@ def lingual_line(site: Site, start: float, end: float, distance_mm: float) -> Fl
     return smooth(site.broad.project(points)[0], 4.0)
 
 
+def below_margins(site: Site, line: Floats, clear_mm: float) -> Floats:
+    """The line (k, 3) let down along the path, smoothly, until it lies `clear_mm` or more from every gingival margin.
+
+    A calm line cuts the corners of a scalloped margin; the bar gives way, not its distance.
+    """
+    margins = cKDTree(np.vstack([t.margin for t in site.teeth.teeth.values()]))
+    for _ in range(4):
+        short = np.maximum(clear_mm - margins.query(line)[0], 0.0)
+        if short.max() < 0.02:
+            break
+        half = max(int(3.0 * len(line) / max(arc_length(line)[-1], 1e-9)), 1)
+        drop = smooth_rows(maximum_filter1d(short, 2 * half + 1), half)
+        line = site.broad.project(line - drop[:, None] * site.up)[0]
+    return smooth(line, 2.0)
+
+
 def _gingival_first(points: Floats, normals: Floats, up: Floats) -> Floats:
     """Turn a line round if needed so that +across (tangent x normal) points away from the teeth, where the bulk belongs."""
     across = np.cross(tangents(points), normals)
@@ -40,7 +58,8 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
             f"{spec.id}: the lingual sulcus is {sulcus_mm:.1f} mm deep; a bar needs 8 mm (7 at the least): use a lingual plate"
         )
     start, end = _bar_ends(spec, site)
-    line = lingual_line(site, start, end, spec.margin_mm + 0.5 * spec.height_mm)
+    below = spec.margin_mm + 0.5 * spec.height_mm
+    line = below_margins(site, lingual_line(site, start, end, below), below)
     points, normals = site.broad.project(line, height=spec.relief_mm)
     points = _gingival_first(smooth(points, 4.0), normals, site.up)
     normals = site.broad.with_normal(points)[1]

@@ -15,7 +15,8 @@ from .gaps import Gap, find_gap, tissue_line
 from .site import Built, Site
 
 OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
-CORNER_MM = 5.0
+LEAST_STATION_MM = 9.0
+CORNER_MM = 4.0
 DEPTH_MM = 0.8
 BORDER_CALM_MM = 9.0
 
@@ -79,8 +80,9 @@ def _lowest(site: Site, bounds: Floats) -> float:
 def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
     """(k, 3) outer border of one side, from the front backwards."""
     sign = gaps[0].sign
-    front = min(abs(g.start) for g in gaps) - 0.9 * spec.anterior_width_mm * 0.5
-    back = max(abs(g.end) for g in gaps) + (2.0 if any(not g.free_end for g in gaps) else 0.0)
+    last = max(gaps, key=lambda g: abs(g.end))
+    back = abs(last.end) if last.free_end else max(abs(s) for s in site.arch.extent(last.distal)) - 1.0
+    front = _front(site, spec, sign, min(abs(g.start) for g in gaps), back)
     stations = sign * np.linspace(front, back, max(int(back - front), 6))
     points = tissue_line(site, stations, "lingual", spec.margin_mm, start="margin")
     for gap in gaps:
@@ -88,6 +90,16 @@ def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
         if inside.sum() > 1:
             points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + 2.2, start="crest")
     return smooth(resample(points, 0.5), BORDER_CALM_MM)
+
+
+def _front(site: Site, spec: PalatalStraps, sign: float, start: float, back: float) -> float:
+    """Station (mm from the midline) at which the ring begins: as far forward as the opening needs, at most beside the lateral incisor."""
+    wanted = spec.anterior_width_mm + spec.posterior_width_mm + OPENING_MM + 1.0
+    behind = site.arch.frame(sign * back).origin[1]
+    for station in np.arange(start - 0.5 * spec.anterior_width_mm, LEAST_STATION_MM, -1.0):
+        if site.arch.walk(float(sign * station), "lingual", spec.margin_mm, start="margin")[0][1] - behind >= wanted:
+            return float(station)
+    return LEAST_STATION_MM
 
 
 def _outline(right: Floats, left: Floats) -> Floats:

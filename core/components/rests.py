@@ -9,7 +9,8 @@ import numpy as np
 from ..case import CingulumRest, OcclusalRest
 from ..mesh import Floats, Mesh
 from ..preparation import RestSeatSpec, fit_ledge, fit_reach, seat_field
-from ..solids.fields import Shape, round_max
+from ..solids.distance import SurfaceDistance
+from ..solids.fields import FAR, Shape, round_max
 from ..teeth import Teeth
 from ..teeth.landmarks import cingulum, fossa, marginal_ridge
 from .site import Built, Site
@@ -17,6 +18,7 @@ from .site import Built, Site
 RIM_MM = 0.15
 SEAT_OVERLAP_MM = 0.06  # the rest is made a little larger than its seat and cut back by it: the fit is the cut
 # Over the unprepared surface: bulk for finishing; a ledge is shallow and takes more (common practice).
+LEDGE_REST_MM = 1.1  # a ledge's rest stops this far over the cingulum; the wall behind it may go higher (common practice)
 PROUD_MM = {"occlusal": 0.25, "cingulum": 0.5}
 
 
@@ -69,8 +71,13 @@ def rest(spec: OcclusalRest | CingulumRest, site: Site) -> Built:
     proud = PROUD_MM[seat.kind]
     reach = max(seat.width_mm, seat.length_mm) + 1.5
 
+    own = SurfaceDistance(site.cast.submesh(site.teeth.teeth[spec.tooth].faces)[0], smoothing=0.35)
+    ceiling = LEDGE_REST_MM if seat.kind == "cingulum" else FAR
+
     def field(points: Floats) -> Floats:
-        return round_max(shape_of_seat(points) - SEAT_OVERLAP_MM, anatomy(points) - proud, 0.25)
+        # Over its own crown only: a neighbour's form is not the rest's to restore.
+        form = round_max(np.maximum(anatomy(points), own(points)) - proud, (points - seat.point) @ site.up - ceiling, 0.35)
+        return round_max(shape_of_seat(points) - SEAT_OVERLAP_MM, form, 0.25)
 
     bounds = np.array([seat.point - reach, seat.point + reach])
     return Built(
