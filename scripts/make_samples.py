@@ -55,6 +55,7 @@ def upper_class_iii_mod_1() -> tuple[str, tuple[doc.Component, ...], float | Non
                     "facial",
                     base_width_mm=1.5 if premolar else 1.8,
                     base_thickness_mm=0.9 if premolar else 1.0,
+                    reach_deg=142.0 if premolar else 125.0,
                 ),
                 doc.ReciprocalArm(f"reciprocal arm {tooth}", tooth, side, "lingual"),
             ]

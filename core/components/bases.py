@@ -7,7 +7,7 @@ import numpy as np
 from ..case import LatticeBase
 from ..mesh import Floats
 from ..solids.curves import resample, smooth, spline
-from ..solids.fields import Shape, polygon_distance
+from ..solids.fields import Footprint, Shape
 from ..solids.sweep import Rail, half_round, make_rail, sweep
 from .gaps import Gap, find_gap, ridge_line
 from .site import Built, Relief, Site
@@ -16,6 +16,7 @@ SLOPE_MM = 3.3  # long struts lie on the slopes of the ridge, not on its crest (
 RELIEF_START_MM = 2.0  # metal touches the tissue for 1.5 to 2 mm beside the abutment (handbook, section 5)
 RELIEF_MARGIN_MM = 1.4
 CROSS_EVERY_MM = 7.0  # between tooth centres, 6 to 8 mm (standard texts, from memory)
+FINISH_MM = 2.2  # from the lingual strut to the palatal finish line
 STOP_RADIUS_MM = 1.15  # about 2 x 2 mm on the crest (standard texts, from memory)
 STRUT_START_MM = 2.7  # under the outer finish line of the abutment's plate, which it joins
 
@@ -67,6 +68,8 @@ def _cross_stations(gap: Gap) -> Floats:
 
 def _cross(site: Site, station: float, spec: LatticeBase, width: float | None = None) -> Rail:
     offsets = [("facial", SLOPE_MM), ("facial", 0.5 * SLOPE_MM), ("facial", 0.0), ("lingual", 0.5 * SLOPE_MM), ("lingual", SLOPE_MM)]
+    if site.teeth.arch == "upper":
+        offsets.append(("lingual", SLOPE_MM + FINISH_MM))  # into the finish line: nothing of the lattice ends in the air
     raw = np.vstack([ridge_line(site, np.array([station]), side, d) for side, d in offsets])
     points, normals = site.calm.project(smooth(resample(raw, 0.2), 1.5), height=spec.relief_mm)
     wide = width or spec.cross_mm
@@ -80,10 +83,10 @@ def _relief_zone(site: Site, gap: Gap, spec: LatticeBase) -> Shape:
     facial, lingual = (smooth(ridge_line(site, stations, side, reach), 3.0) for side in ("facial", "lingual"))
     axes = site.path.rotation
     outline = np.vstack([facial, lingual[::-1]])
-    polygon = outline @ axes[:2].T
+    plan = Footprint(outline @ axes[:2].T)
 
     def field(points: Floats) -> Floats:
-        return polygon_distance(points @ axes[:2].T, polygon)
+        return plan(points @ axes[:2].T)
 
     pad = np.array([3.0, 3.0, 6.0])
     return Shape(field, np.array([outline.min(axis=0) - pad, outline.max(axis=0) + pad]), spec.id)
@@ -132,6 +135,6 @@ def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
 def _finish_line(site: Site, gap: Gap) -> Rail:
     """The raised line where the base resin will end on the palatal side, from plate to plate."""
     stations = gap.inset(0.8, -2.0 if gap.free_end else 0.8)
-    raw = smooth(resample(ridge_line(site, stations, "lingual", SLOPE_MM + 2.2), 0.25), 5.0)
+    raw = smooth(resample(ridge_line(site, stations, "lingual", SLOPE_MM + FINISH_MM), 0.25), 5.0)
     points, normals = site.calm.project(raw, height=0.0)
     return make_rail(smooth(points, 2.0), normals, 2.4, 1.9, calm=10)

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import manifold3d
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..case import Component, LatticeBase, PalatalStraps
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.curves import resample, smooth
-from ..solids.fields import Shape, polygon_distance, round_max
-from .bases import SLOPE_MM
+from ..solids.fields import Footprint, Shape, round_max
+from .bases import FINISH_MM, SLOPE_MM
 from .gaps import Gap, find_gap, tissue_line
 from .site import Built, Site
 
 OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
 LEAST_STATION_MM = 9.0
 CORNER_MM = 4.0
+NEAR_MM = 2.5
 DEPTH_MM = 0.8
 BORDER_CALM_MM = 9.0
 
@@ -29,7 +31,8 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]
     axes = site.path.rotation
     flat = [s @ axes[:2].T for s in sides]
-    outer = _outline(flat[0], flat[1])
+    margins = np.vstack([t.margin for t in site.teeth.teeth.values()]) @ axes[:2].T
+    outer = _outline(flat[0], flat[1], cKDTree(margins), spec.margin_mm)
     section = manifold3d.CrossSection([outer])
     if section.area() <= 0:  # a clockwise outline counts as nothing
         section = manifold3d.CrossSection([outer[::-1]])
@@ -42,13 +45,16 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
         if lengths[1] >= OPENING_MM
         else [f"{spec.id}: the opening is {lengths[1]:.0f} mm long; {OPENING_MM:.0f} mm is wanted: use one broad strap"]
     )
-    calm = site.calm
+    calm, ring = site.plate, Footprint(outline, opening)
 
     def field(points: Floats) -> Floats:
-        xy = points @ axes[:2].T
-        ring = np.maximum(polygon_distance(xy, outline), -polygon_distance(xy, opening))
-        distance = calm(points)
-        return np.maximum(round_max(ring, distance - spec.thickness_mm, 0.45), -distance - DEPTH_MM)
+        plan = ring(points @ axes[:2].T)
+        out = plan.copy()
+        near = plan < NEAR_MM
+        if near.any():
+            distance = calm(points[near])
+            out[near] = np.maximum(round_max(plan[near], distance - spec.thickness_mm, 0.45), -distance - DEPTH_MM)
+        return out
 
     cloud = np.vstack(sides)
     vault = float(site.cast.vertices[:, 2].max())
@@ -88,7 +94,7 @@ def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
     for gap in gaps:
         inside = (np.abs(stations) > abs(gap.start) + 1.0) & (np.abs(stations) < abs(gap.end) - 1.0)
         if inside.sum() > 1:
-            points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + 2.2, start="crest")
+            points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + FINISH_MM, start="crest")
     return smooth(resample(points, 0.5), BORDER_CALM_MM)
 
 
@@ -102,8 +108,11 @@ def _front(site: Site, spec: PalatalStraps, sign: float, start: float, back: flo
     return LEAST_STATION_MM
 
 
-def _outline(right: Floats, left: Floats) -> Floats:
-    """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs."""
+def _outline(right: Floats, left: Floats, margins: cKDTree, clear_mm: float) -> Floats:
+    """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs.
+
+    The front one bows forward as far as the gingival margins (in plan, mm) allow.
+    """
 
     def arc(a: Floats, b: Floats, bow: float) -> Floats:
         t = np.linspace(0, 1, 24)[1:-1, None]
@@ -111,7 +120,9 @@ def _outline(right: Floats, left: Floats) -> Floats:
         return a + (b - a) * t + normal * bow * 4 * t * (1 - t)
 
     back = arc(right[-1], left[-1], 3.0)
-    front = arc(left[0], right[0], 1.5)
+    bows = np.arange(1.5, -8.0, -0.5)
+    bow = next((b for b in bows if margins.query(arc(left[0], right[0], b))[0].min() >= clear_mm), bows[-1])
+    front = arc(left[0], right[0], float(bow))
     return np.vstack([right, back, left[::-1], front])
 
 

@@ -6,8 +6,10 @@ import numpy as np
 
 from ..case import Component, GuidePlate, OcclusalRest
 from ..charts import CrownChart
+from ..errors import GeometryError
 from ..mesh import Floats
 from ..preparation import GuidePlaneSpec
+from ..solids.curves import smooth_rows
 from ..solids.fields import Shape, round_max
 from ..teeth import Tooth
 from ..teeth.landmarks import marginal_ridge
@@ -16,6 +18,8 @@ from .site import Built, Site
 FOOT_MM = 3.2  # relief starts 2 mm from the abutment (1.5 to 2, handbook section 5); the outer line stands 1.2 mm further (1 to 2)
 FOOT_THICKNESS_MM = 2.2  # stands over the relieved lattice: its end is the external finish line
 DEPTH_MM = 0.7
+WALL_DEPTH_MM = 1.6
+FOOT_HALF_MM = 3.0  # the foot keeps to the top of the ridge; it does not hang down its sides
 
 
 def plane_of(spec: GuidePlate, tooth: Tooth, up: Floats) -> GuidePlaneSpec:
@@ -35,46 +39,91 @@ def guide_plate(spec: GuidePlate, site: Site, components: tuple[Component, ...])
     chart = site.chart(spec.tooth, spec.id)
     tooth = site.teeth.teeth[spec.tooth]
     phi = 0.0 if spec.side == "mesial" else 180.0
-    outward = chart.outward(phi)[0]
-    across = np.cross(site.up, outward)
     ridge = chart.local(marginal_ridge(tooth, site.cast, spec.side)[None])[0, 2]
     with_rest = any(isinstance(c, OcclusalRest) and c.tooth == spec.tooth and c.side == spec.side for c in components)
-    rim = chart.contour(np.linspace(phi - 20, phi + 20, 9))
-    top = ridge - 0.25 if with_rest else min(ridge - 1.0, float(np.median(rim)) + spec.plane_height_mm)
-    radius = float(np.nanmax(chart.radius(np.linspace(phi - 15, phi + 15, 11), float(np.median(rim)))))
-    half = float(np.clip(radius * np.tan(np.radians(0.5 * spec.width_deg)), 1.6, 0.5 * _breadth(chart)))
-    origin, up, skin = chart.origin, site.up, site.calm
-    foot_edge = radius + FOOT_MM
+    rim = float(np.median(chart.contour(np.linspace(phi - 20, phi + 20, 9))))
+    top = ridge - 0.25 if with_rest else min(ridge - 1.0, rim + spec.plane_height_mm)
+    radius = float(np.nanmax(chart.radius(np.linspace(phi - 15, phi + 15, 11), rim)))
+    half = float(np.clip(radius * np.tan(np.radians(0.5 * spec.width_deg)), 1.6, 0.45 * _breadth(chart)))
+    crest = _crest_height(site, spec, chart)
+    wall = _wall(spec, chart, phi, half, top, crest)
+    foot = _foot(spec, site, chart, phi, min(half, FOOT_HALF_MM), radius, crest)
+    facts: dict[str, float | str] = {
+        "width_mm": 2 * half,
+        "thickness_mm": spec.thickness_mm,
+        "height_mm": top - float(np.median(chart.margin(np.array([phi])))),
+    }
+    return Built(shapes=(wall, foot), facts=facts)
+
+
+def _crest_height(site: Site, spec: GuidePlate, chart: CrownChart) -> float:
+    """Chart height of the ridge just beside the tooth; of the gingival margin where the scan shows no ridge."""
+    mesial, distal = sorted(site.arch.extent(spec.tooth), key=abs)
+    edge, way = (mesial, -1.0) if spec.side == "mesial" else (distal, 1.0)
+    try:
+        beside = site.arch.crest(edge + way * np.sign(edge) * 2.0)
+    except GeometryError:
+        return float(chart.margin(0.0 if spec.side == "mesial" else 180.0))
+    return float(chart.local(beside[None])[0, 2])
+
+
+def _wall(spec: GuidePlate, chart: CrownChart, phi: float, half: float, top: float, crest: float) -> Shape:
+    """The upright part: its outer face is parallel to the path, one thickness outside the widest place of the tooth at each angle."""
+    angles = np.linspace(phi - 65, phi + 65, 66)
+    # The shadow of the tooth at this angle is as wide as the tooth at its contour or above.
+    widest = np.nanmax([chart.radius(angles, chart.contour(angles) + up) for up in (0.0, 0.3, 0.8)], axis=0)
+    widest = np.where(np.isfinite(widest), widest, np.nanmedian(widest))
+    rim = smooth_rows(widest, 3)
+    outward = chart.outward(phi)[0]
+    across = np.cross(chart.up, outward)
 
     def field(points: Floats) -> Floats:
-        rel = points - origin
-        u, w, z = rel @ across, rel @ outward, rel @ up
-        distance = skin(points)
-        # The plate thickens into its foot where it leaves the tooth for the ridge.
-        blend = np.clip((w - radius + 0.4) / 1.2, 0.0, 1.0)
-        thickness = spec.thickness_mm + (FOOT_THICKNESS_MM - spec.thickness_mm) * blend * blend * (3 - 2 * blend)
-        face = distance - thickness
-        side = np.abs(u) - half
-        rim_up = round_max(np.maximum(side, z - top), face, 0.4)
-        body = np.maximum(rim_up, np.maximum(-distance - DEPTH_MM, 0.35 * radius - w))
-        return np.maximum(body, w - foot_edge)  # square: the external finish line
+        rel = points - chart.origin
+        u, w, z = rel @ across, rel @ outward, rel @ chart.up
+        angle = np.degrees(np.arctan2(rel @ chart.facial, rel @ chart.mesial))
+        turn = np.mod(angle - phi + 180.0, 360.0) - 180.0
+        depth = np.hypot(u, w) - np.interp(phi + turn, angles, rim)
+        sides = round_max(np.abs(u) - half, depth - spec.thickness_mm, 0.4)
+        body = round_max(sides, z - top, 0.35)
+        return np.maximum(np.maximum(body, -depth - WALL_DEPTH_MM), np.maximum(crest - 1.0 - z, 0.3 * widest.min() - w))
 
-    reach = outward * (0.5 * (foot_edge + 0.35 * radius))
-    size = np.abs(across) * (half + 1) + np.abs(outward) * (0.5 * (foot_edge - 0.35 * radius) + 1)
-    low_z, high_z = chart.z_low - 3.0, top + 0.5
-    ends = np.array(
-        [
-            origin + reach - size + up * low_z,
-            origin + reach + size + up * high_z,
-            origin + reach - size + up * high_z,
-            origin + reach + size + up * low_z,
-        ]
-    )
-    bounds = np.array([ends.min(axis=0), ends.max(axis=0)])
-    return Built(
-        shapes=(Shape(field, bounds, spec.id),),
-        facts={"width_mm": 2 * half, "thickness_mm": spec.thickness_mm, "height_mm": top - float(np.median(chart.margin(np.array([phi]))))},
-    )
+    corner = half + 1.0
+    reach = float(widest.max()) + spec.thickness_mm + 1.0
+    box = [
+        chart.origin + outward * w + across * u + chart.up * z
+        for w in (0.0, reach)
+        for u in (-corner, corner)
+        for z in (crest - 2, top + 1)
+    ]
+    return Shape(field, np.array([np.min(box, axis=0), np.max(box, axis=0)]), spec.id)
+
+
+def _foot(spec: GuidePlate, site: Site, chart: CrownChart, phi: float, half: float, radius: float, crest: float) -> Shape:
+    """The foot on the crest of the ridge beside the tooth; its square end is the external finish line."""
+    outward = chart.outward(phi)[0]
+    across = np.cross(chart.up, outward)
+    skin = site.plate
+    edge = radius + FOOT_MM
+
+    def field(points: Floats) -> Floats:
+        rel = points - chart.origin
+        u, w, z = rel @ across, rel @ outward, rel @ chart.up
+        plan = np.maximum(np.maximum(np.abs(u) - half, 0.6 * radius - w), np.maximum(z - crest - FOOT_THICKNESS_MM, crest - 2.2 - z))
+        out = plan.copy()
+        near = plan < 1.0
+        if near.any():
+            distance = skin(points[near])
+            out[near] = np.maximum(round_max(plan[near], distance - FOOT_THICKNESS_MM, 0.4), -distance - DEPTH_MM)
+        return np.maximum(out, w - edge)
+
+    corner = half + 1.0
+    box = [
+        chart.origin + outward * w + across * u + chart.up * z
+        for w in (0.4 * radius, edge + 1)
+        for u in (-corner, corner)
+        for z in (crest - 3, crest + FOOT_THICKNESS_MM + 1)
+    ]
+    return Shape(field, np.array([np.min(box, axis=0), np.max(box, axis=0)]), f"{spec.id} foot")
 
 
 def _breadth(chart: CrownChart) -> float:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ..charts import ArchChart, CrownChart
     from ..teeth import Teeth
 
+PLATE_MM = 1.2
 BROAD_MM = 2.5
 CALM_MM = 0.8  # connectors do not follow bumps smaller than this
 
@@ -61,6 +62,11 @@ class Site:
     def calm(self) -> SurfaceDistance:
         """Distance to the blocked-out cast, smoothed as a polished face is."""
         return SurfaceDistance(self.blocked, smoothing=CALM_MM, within=self.box)
+
+    @cached_property
+    def plate(self) -> SurfaceDistance:
+        """As `calm`, for plates and straps: rugae show softly, a ridge of scan noise or a guide plane's edge does not."""
+        return SurfaceDistance(self.blocked, smoothing=PLATE_MM, within=self.box)
 
     @cached_property
     def broad(self) -> SurfaceDistance:
