@@ -130,7 +130,38 @@ def _relax(mesh: Mesh, field: Field, spacing: float, rounds: int) -> Mesh:
         shift = mean - points
         points = points + 0.6 * (shift - normal * np.einsum("ij,ij->i", shift, normal)[:, None])
         points = _project(points, field, spacing)
-    return Mesh(points, mesh.faces)
+    return _unfolded(points, mesh)
+
+
+def _unfolded(points: Floats, cut: Mesh) -> Mesh:
+    """Moved vertices (n, 3) on the faces of the mesh as it was cut, drawn back towards their old places where faces have folded over.
+
+    At a sharp edge of the field neighbouring vertices can be projected past each other. The mesh as cut cannot fold: each of its
+    faces lies in a tetrahedron of its own.
+    """
+    before = cut.face_normals
+    pairs = _face_pairs(cut.faces)
+    pulled = np.zeros(len(points), dtype=np.int64)
+    out = points.copy()
+    for _ in range(12):
+        normal = Mesh(out, cut.faces).face_normals
+        bad = np.einsum("ij,ij->i", normal, before) < 0.25
+        sharp = np.einsum("ij,ij->i", normal[pairs[:, 0]], normal[pairs[:, 1]]) < -0.4
+        bad[pairs[sharp].ravel()] = True
+        if not bad.any():
+            break
+        touched = np.unique(cut.faces[bad])
+        pulled[touched] += 1
+        share = np.clip(pulled[touched] / 4.0, 0.0, 1.0)[:, None]
+        out[touched] = points[touched] * (1 - share) + cut.vertices[touched] * share
+    return Mesh(out, cut.faces)
+
+
+def _face_pairs(faces: Ints) -> Ints:
+    """(e, 2) faces that share an edge, of a closed mesh."""
+    low, high = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).T
+    order = np.argsort(low * (int(faces.max()) + 1) + high, kind="stable")
+    return order.reshape(-1, 2) // 3
 
 
 def _project(points: Floats, field: Field, spacing: float, value: Floats | None = None) -> Floats:
@@ -159,7 +190,8 @@ def isosurface(field: Field, bounds: Floats, spacing: float, *, relax: int = 3, 
     """
     lattice = _Lattice(bounds[0], bounds[1], spacing)
     corner, centre = sample_sparsely(field, lattice.low, lattice.shape, spacing, lipschitz)
-    return _mesh_grid(corner, centre, lattice, field, relax)
+    cut = _mesh_grid(corner, centre, lattice)
+    return _relax(cut, field, spacing, relax) if relax else cut
 
 
 def sample_sparsely(field: Field, low: Floats, shape: Ints, spacing: float, lipschitz: float) -> tuple[np.ndarray, np.ndarray]:
@@ -187,7 +219,7 @@ def sample_sparsely(field: Field, low: Floats, shape: Ints, spacing: float, lips
     return corner, centre
 
 
-def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice, field: Field, relax: int) -> Mesh:
+def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice) -> Mesh:
     for grid in (corner, centre):  # close the surface at the walls of the box
         for axis in range(3):
             for end in (0, -1):
@@ -199,8 +231,7 @@ def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice, field:
     value = flat[tetrahedra].astype(np.float64)
     inside = value < 0
     crossing = inside.any(axis=1) & ~inside.all(axis=1)
-    mesh = _cut(tetrahedra[crossing], value[crossing], inside[crossing], lattice)
-    return _relax(mesh, field, lattice.spacing, relax) if relax else mesh
+    return _cut(tetrahedra[crossing], value[crossing], inside[crossing], lattice)
 
 
 def isosurface_samples(
@@ -217,13 +248,14 @@ def isosurface_samples(
     def field(points: Floats) -> Floats:
         return map_coordinates(corner, ((points - low) / spacing).T, order=1, mode="nearest").astype(np.float64)
 
-    mesh = _mesh_grid(corner, centre, lattice, field, relax)
+    cut = _mesh_grid(corner, centre, lattice)
+    mesh = _relax(cut, field, spacing, relax) if relax else cut
     if exact is None:
         return mesh
     points = mesh.vertices
     for _ in range(2):
         points = _project(points, field, spacing, exact(points))
-    return Mesh(points, mesh.faces)
+    return _unfolded(points, cut)
 
 
 def isosurface_grid(corner: np.ndarray, low: Floats, spacing: float, *, relax: int = 3) -> Mesh:

@@ -35,7 +35,7 @@ from .rests import rest
 from .site import Built, Relief, Site
 
 ORDER = (LingualBar, PalatalStraps, LatticeBase, OcclusalRest, CingulumRest, GuidePlate, MinorConnector, ReciprocalArm, RetentiveArm, IBar)
-RELIEF_SPACING_MM = 0.25
+RELIEF_SPACING_MM = 0.35
 RELIEF_SINK_MM = 0.3  # relief goes this far into the cast, so that the two never share a face
 
 

@@ -25,7 +25,7 @@ from ..teeth import Teeth, find_teeth
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
-SEAM_MM = 0.001  # slivers along the seam are merged within this; far below what any process resolves
+SEAM_MM = 1e-4  # slivers along the seam are merged within this: at a thousandth of a millimetre faces already start to cross
 STAGES = ("read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "join", "cut", "checks")
 
 Progress = Callable[[str, float], None]
