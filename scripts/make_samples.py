@@ -40,7 +40,7 @@ def lower_class_i() -> tuple[str, tuple[doc.Component, ...], float | None]:
 
 def upper_class_iii_mod_1() -> tuple[str, tuple[doc.Component, ...], float | None]:
     """Two bounded gaps: four cast circumferential clasps, rests, guide plates, anteroposterior straps, lattice bases."""
-    parts: list[doc.Component] = [doc.PalatalStraps("palatal straps")]
+    parts: list[doc.Component] = [doc.PalatalStraps("palatal straps", anterior_width_mm=6.5, margin_mm=5.5)]
     for quadrant in (1, 2):
         parts.append(doc.LatticeBase(f"base {quadrant}", teeth=(quadrant * 10 + 5, quadrant * 10 + 6)))
         for tooth, side in ((quadrant * 10 + 4, "distal"), (quadrant * 10 + 7, "mesial")):
@@ -55,7 +55,7 @@ def upper_class_iii_mod_1() -> tuple[str, tuple[doc.Component, ...], float | Non
                     "facial",
                     base_width_mm=1.5 if premolar else 1.8,
                     base_thickness_mm=0.9 if premolar else 1.0,
-                    reach_deg=142.0 if premolar else 125.0,
+                    reach_deg=126.0,
                 ),
                 doc.ReciprocalArm(f"reciprocal arm {tooth}", tooth, side, "lingual"),
             ]

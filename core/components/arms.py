@@ -30,7 +30,7 @@ CENTRE = {
 }
 
 
-def arm_angles(origin: str, face: str, reach_deg: float, lead_deg: float = 14.0) -> Floats:
+def arm_angles(origin: str, face: str, reach_deg: float, lead_deg: float = 6.0) -> Floats:
     """(k,) chart angles from the shoulder to the tip, one a degree: from the proximal side `origin` round over `face`."""
     centre, turn = CENTRE[origin, face]
     return centre + turn * np.linspace(lead_deg, lead_deg + reach_deg, int(reach_deg) + 1)

@@ -134,7 +134,7 @@ def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
 
 def _finish_line(site: Site, gap: Gap) -> Rail:
     """The raised line where the base resin will end on the palatal side, from plate to plate."""
-    stations = gap.inset(0.8, -2.0 if gap.free_end else 0.8)
+    stations = gap.inset(STRUT_START_MM, 0.0 if gap.free_end else STRUT_START_MM)
     raw = smooth(resample(ridge_line(site, stations, "lingual", SLOPE_MM + FINISH_MM), 0.25), 5.0)
     points, normals = site.calm.project(raw, height=0.0)
     return make_rail(smooth(points, 2.0), normals, 2.4, 1.9, calm=10)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import manifold3d
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..case import Component, LatticeBase, PalatalStraps
 from ..errors import ComponentError
@@ -17,6 +16,7 @@ from .site import Built, Site
 
 OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
 LEAST_STATION_MM = 9.0
+TURN_MM = 3.5  # the border leaves the ridge this far before a tooth, to pass its margin at a distance
 CORNER_MM = 4.0
 NEAR_MM = 2.5
 DEPTH_MM = 0.8
@@ -31,11 +31,9 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]
     axes = site.path.rotation
     flat = [s @ axes[:2].T for s in sides]
-    margins = np.vstack([t.margin for t in site.teeth.teeth.values()]) @ axes[:2].T
-    outer = _outline(flat[0], flat[1], cKDTree(margins), spec.margin_mm)
-    section = manifold3d.CrossSection([outer])
-    if section.area() <= 0:  # a clockwise outline counts as nothing
-        section = manifold3d.CrossSection([outer[::-1]])
+    section = _filled(_outline(flat[0], flat[1]))
+    for tooth in site.teeth.teeth.values():  # measured in plan, so on a sloping palate the distance is rather more
+        section -= _filled(tooth.margin @ axes[:2].T).offset(spec.margin_mm, manifold3d.JoinType.Round)
     section = section.offset(-2.5, manifold3d.JoinType.Round).offset(2.5, manifold3d.JoinType.Round)
     opening = _opening(section, spec)
     outline = _loop(section)
@@ -87,12 +85,12 @@ def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
     """(k, 3) outer border of one side, from the front backwards."""
     sign = gaps[0].sign
     last = max(gaps, key=lambda g: abs(g.end))
-    back = abs(last.end) if last.free_end else max(abs(s) for s in site.arch.extent(last.distal)) - 1.0
+    back = abs(last.end) if last.free_end else max(abs(s) for s in site.arch.extent(last.distal)) + 1.5
     front = _front(site, spec, sign, min(abs(g.start) for g in gaps), back)
     stations = sign * np.linspace(front, back, max(int(back - front), 6))
     points = tissue_line(site, stations, "lingual", spec.margin_mm, start="margin")
     for gap in gaps:
-        inside = (np.abs(stations) > abs(gap.start) + 1.0) & (np.abs(stations) < abs(gap.end) - 1.0)
+        inside = (np.abs(stations) > abs(gap.start) + TURN_MM) & (np.abs(stations) < abs(gap.end) - TURN_MM)
         if inside.sum() > 1:
             points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + FINISH_MM, start="crest")
     return smooth(resample(points, 0.5), BORDER_CALM_MM)
@@ -108,11 +106,14 @@ def _front(site: Site, spec: PalatalStraps, sign: float, start: float, back: flo
     return LEAST_STATION_MM
 
 
-def _outline(right: Floats, left: Floats, margins: cKDTree, clear_mm: float) -> Floats:
-    """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs.
+def _filled(outline: Floats) -> manifold3d.CrossSection:
+    """The region inside an outline (k, 2), whichever way round it runs: a clockwise one counts as nothing."""
+    section = manifold3d.CrossSection([outline])
+    return section if section.area() > 0 else manifold3d.CrossSection([outline[::-1]])
 
-    The front one bows forward as far as the gingival margins (in plan, mm) allow.
-    """
+
+def _outline(right: Floats, left: Floats) -> Floats:
+    """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs."""
 
     def arc(a: Floats, b: Floats, bow: float) -> Floats:
         t = np.linspace(0, 1, 24)[1:-1, None]
@@ -120,9 +121,7 @@ def _outline(right: Floats, left: Floats, margins: cKDTree, clear_mm: float) -> 
         return a + (b - a) * t + normal * bow * 4 * t * (1 - t)
 
     back = arc(right[-1], left[-1], 3.0)
-    bows = np.arange(1.5, -8.0, -0.5)
-    bow = next((b for b in bows if margins.query(arc(left[0], right[0], b))[0].min() >= clear_mm), bows[-1])
-    front = arc(left[0], right[0], float(bow))
+    front = arc(left[0], right[0], 1.5)
     return np.vstack([right, back, left[::-1], front])
 
 

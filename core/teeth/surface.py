@@ -59,7 +59,8 @@ def level_lines(mesh: Mesh, values: Floats, level: float) -> list[tuple[Floats, 
     start_key = start.min(axis=1) * n + start.max(axis=1)
     end_key = end.min(axis=1) * n + end.max(axis=1)
     following = dict(zip(start_key.tolist(), end_key.tolist(), strict=True))
-    heads = [k for k in following if k not in set(end_key.tolist())]
+    reached = set(end_key.tolist())
+    heads = [k for k in following if k not in reached]
     lines = []
     for head in heads + list(following):
         if head not in following:
