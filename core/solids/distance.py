@@ -60,7 +60,7 @@ class SurfaceDistance:
     def with_normal(self, query: Floats) -> tuple[Floats, Floats]:
         """Distance (k,) and unit normal (k, 3) of the smoothed surface under each point."""
         query = np.asarray(query, dtype=np.float64).reshape(-1, 3)
-        count = min(60 if self.smoothing >= 1.5 else 30 if self.smoothing >= 1.0 else 12 if self.smoothing >= 0.5 else 8, len(self.points))
+        count = min(60 if self.smoothing >= 1.5 else 18 if self.smoothing >= 1.0 else 12 if self.smoothing >= 0.5 else 8, len(self.points))
         distance, index = self.tree.query(query, k=count, workers=-1)
         distance, index = distance.reshape(len(query), -1), index.reshape(len(query), -1)
         spread = np.maximum(self.smoothing, 0.25 * distance[:, :1])
