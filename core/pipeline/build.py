@@ -89,6 +89,36 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
     Raises the named errors of core.errors; a component that cannot be built is refused with its reason and the rest goes on.
     """
     clock = Clock(progress, cancelled)
+    found = groundwork(case, clock, quick=quick)
+    with clock.stage("join"):
+        spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
+        metal = Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
+    with clock.stage("cut"):
+        framework, loose = cut_to_fit(metal, found.master.mesh)
+    with clock.stage("checks"):
+        checks = judge(found, framework)
+    return Build(
+        case, found.cast, found.teeth, found.survey, found.prepared, found.master, found.assembly, framework, checks, clock.times,
+        (*found.remarks, *loose),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Groundwork:
+    """What a case gives without its framework: what a framework is made from, and what any framework of the case is held against."""
+
+    case: Case
+    cast: Cast
+    teeth: Teeth
+    survey: Survey
+    prepared: Prepared
+    master: MasterCast
+    assembly: Assembly
+    remarks: tuple[str, ...]
+
+
+def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
+    """All stages up to the master cast."""
     with clock.stage("read cast"):
         cast = read_cast(case)
     with clock.stage("teeth"):
@@ -111,16 +141,14 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
     with clock.stage("master cast"):
         reliefs = [relief_solid(r, site) for b in assembly.built.values() for r in b.reliefs]
         master = master_cast(prepared.mesh, path, blocked=blocked, reliefs=reliefs, open_zones=open_solids(assembly))
-    with clock.stage("join"):
-        spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
-        metal = Blend(assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
-    with clock.stage("cut"):
-        framework, loose = cut_to_fit(metal, master.mesh)
-    with clock.stage("checks"):
-        checks = run_checks(gather(case, assembly, framework, path.vector, teeth, prepared=prepared.mesh, master=master.mesh))
-    return Build(
-        case, cast, teeth, found, prepared, master, assembly, framework, (*checks, *_own_checks(assembly)), clock.times, (*remarks, *loose)
-    )
+    return Groundwork(case, cast, teeth, found, prepared, master, assembly, remarks)
+
+
+def judge(found: Groundwork, framework: Mesh) -> tuple[Check, ...]:
+    """All checks of a framework against the groundwork of its case."""
+    path = found.survey.path.vector
+    data = gather(found.case, found.assembly, framework, path, found.teeth, prepared=found.prepared.mesh, master=found.master.mesh)
+    return (*run_checks(data), *_own_checks(found.assembly))
 
 
 def read_cast(case: Case) -> Cast:
