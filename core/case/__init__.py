@@ -14,7 +14,20 @@ from .components import (
     ReciprocalArm,
     RetentiveArm,
 )
-from .document import Case, CastEntry, Chart, Manufacture, PathEntry, ToothEntry, case_from_json, case_to_json, load_case, save_case
+from .document import (
+    Case,
+    CastEntry,
+    Chart,
+    Manufacture,
+    Opposing,
+    Overrule,
+    PathEntry,
+    ToothEntry,
+    case_from_json,
+    case_to_json,
+    load_case,
+    save_case,
+)
 
 __all__ = [
     "KINDS",
@@ -30,6 +43,8 @@ __all__ = [
     "Manufacture",
     "MinorConnector",
     "OcclusalRest",
+    "Opposing",
+    "Overrule",
     "PalatalStraps",
     "PathEntry",
     "ReciprocalArm",

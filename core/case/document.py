@@ -76,6 +76,23 @@ class Manufacture:
 
 
 @dataclass(frozen=True)
+class Opposing:
+    """Scan of the opposing arch as it bites on this cast: file beside the case file, in the frame of the cast's own file."""
+
+    file: str
+    sha256: str = ""
+
+
+@dataclass(frozen=True)
+class Overrule:
+    """A failed or doubtful check that a person accepts. check : its id in the report; reason : why; by : who answers for it."""
+
+    check: str
+    reason: str
+    by: str = ""
+
+
+@dataclass(frozen=True)
 class Case:
     """A whole case. `folder` is where it was loaded from; it is not stored."""
 
@@ -84,6 +101,8 @@ class Case:
     path: PathEntry = PathEntry()
     components: tuple[Component, ...] = ()
     manufacture: Manufacture = Manufacture()
+    opposing: Opposing | None = None
+    overrules: tuple[Overrule, ...] = ()
     title: str = ""
     patient_code: str = ""
     notes: str = ""
@@ -93,6 +112,11 @@ class Case:
     def scan(self) -> FilePath:
         """The scan's file: always inside the case's folder."""
         return FilePath(self.folder) / self.cast.file
+
+    @property
+    def opposing_scan(self) -> FilePath | None:
+        """The file of the opposing arch, if the case names one."""
+        return None if self.opposing is None else FilePath(self.folder) / self.opposing.file
 
 
 def case_from_json(data: Any, folder: str = "") -> Case:
@@ -111,10 +135,18 @@ def case_from_json(data: Any, folder: str = "") -> Case:
     return case
 
 
+def _plain_name(file: str, where: str) -> None:
+    if FilePath(file).name != file or file in ("", ".", "..") or "\\" in file:
+        raise CaseError(f"{where}: {file[:60]!r} must be a plain file name beside the case file")
+
+
 def _validate(case: Case) -> None:
-    name = FilePath(case.cast.file)
-    if name.name != case.cast.file or case.cast.file in ("", ".", "..") or "\\" in case.cast.file:
-        raise CaseError(f"case.cast.file: {case.cast.file[:60]!r} must be a plain file name beside the case file")
+    _plain_name(case.cast.file, "case.cast.file")
+    if case.opposing is not None:
+        _plain_name(case.opposing.file, "case.opposing.file")
+    for k, overrule in enumerate(case.overrules):
+        if not overrule.check.strip() or not overrule.reason.strip():
+            raise CaseError(f"case.overrules[{k}]: a check's id and the reason are both needed")
     seen: set[str] = set()
     for k, component in enumerate(case.components):
         if not component.id or component.id in seen:

@@ -5,9 +5,9 @@ from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_cont
 from .gather import arm_of, gather
 from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
 from .intersections import check_self_intersection, self_crossings
-from .result import Check, Landmarks, Status, worst
+from .result import Check, Landmarks, Status, overrule, worst
 from .run import CheckInput, region_from_solid, run_checks
-from .stored import as_stored, check_stored
+from .stored import as_stored, check_stored, joined
 from .thickness import Region, Thickness, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
 
@@ -46,7 +46,9 @@ __all__ = [
     "entry_depth",
     "face_gaps",
     "gather",
+    "joined",
     "local_thickness",
+    "overrule",
     "region_from_solid",
     "rigid_entries",
     "run_checks",

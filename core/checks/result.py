@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -25,6 +25,7 @@ class Check:
     where : the place in words; `place` is the same as (x, y, z) mm in the cast frame, for a picture
     source : where the limit comes from
     words : one sentence for the reader
+    overruled : the reason why a person accepts it although it did not pass; the status stays what it is
     """
 
     id: str
@@ -36,6 +37,12 @@ class Check:
     source: str
     words: str = ""
     place: tuple[float, float, float] | None = None
+    overruled: str = ""
+
+    @property
+    def stops(self) -> bool:
+        """Must the framework not be made: failed, and nobody has answered for it."""
+        return self.status == "fail" and not self.overruled
 
     def as_dict(self) -> dict[str, object]:
         """For build.json: plain types only, numbers rounded to a hundredth of a micrometre, no NaN or infinity."""
@@ -49,6 +56,7 @@ class Check:
             "source": self.source,
             "words": self.words,
             "place": None if self.place is None else [round(float(c), 3) for c in self.place],
+            "overruled": self.overruled,
         }
 
 
@@ -65,6 +73,26 @@ def worst(checks: Iterable[Check]) -> Status:
         if _RANK[check.status] > _RANK[found]:
             found = check.status
     return found
+
+
+def overrule(checks: Iterable[Check], reasons: Mapping[str, str]) -> tuple[tuple[Check, ...], tuple[str, ...]]:
+    """Write the reasons (by check id) beside the checks that did not pass, and say which reasons found no place.
+
+    A broken solid cannot be overruled: no reason makes it printable.
+    """
+    found, remarks, used = [], [], set()
+    for check in checks:
+        reason = reasons.get(check.id, "")
+        if reason and check.id.startswith("solid."):
+            remarks.append(f"{check.id}: cannot be overruled, a broken solid cannot be made; mend the mesh")
+        elif reason and check.status in ("warn", "fail"):
+            check = replace(check, overruled=reason)
+        elif reason:
+            remarks.append(f"{check.id}: its overrule is not needed, the result is {check.status}")
+        used.add(check.id)
+        found.append(check)
+    remarks += [f"{name}: overruled, but there is no such check" for name in reasons if name not in used]
+    return tuple(found), tuple(dict.fromkeys(remarks))
 
 
 def as_place(point: Floats | None) -> tuple[float, float, float] | None:

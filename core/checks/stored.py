@@ -21,10 +21,15 @@ def _repeated(vertices: np.ndarray) -> Bools:
     return later
 
 
+def joined(mesh: Mesh) -> Mesh:
+    """Equal corners become one, as every reader of STL has to do; nothing else changes, collapsed faces are kept."""
+    places, inverse = np.unique(mesh.vertices + 0.0, axis=0, return_inverse=True)
+    return Mesh(places, inverse.reshape(-1)[mesh.faces])
+
+
 def rounded_and_joined(mesh: Mesh) -> Mesh:
-    """What a reader makes of the mesh written as binary STL: 32-bit corners, equal ones joined; collapsed faces are kept."""
-    places, inverse = np.unique(mesh.vertices.astype(np.float32) + np.float32(0.0), axis=0, return_inverse=True)
-    return Mesh(places.astype(np.float64), inverse.reshape(-1)[mesh.faces])
+    """What a reader makes of the mesh written as binary STL: 32-bit corners, equal ones joined."""
+    return joined(Mesh(mesh.vertices.astype(np.float32), mesh.faces))
 
 
 def as_stored(mesh: Mesh, tries: int = 24) -> Mesh:

@@ -39,6 +39,11 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument("--quick", action="store_true", help="coarse preview, not for making")
     _common(build)
 
+    check = commands.add_parser("check", help="check a framework that was changed elsewhere", epilog=CAUTION)
+    check.add_argument("framework", metavar="FRAMEWORK", help="STL, PLY, OBJ or 3MF in the frame of the case's cast, mm")
+    check.add_argument("--case", metavar="CASE.json", required=True, help="the case it was made for")
+    _common(check, output_needed=False)
+
     survey = commands.add_parser("survey", help="height of contour and undercut of a cast for one path", epilog=CAUTION)
     survey.add_argument("cast", metavar="CAST", help="scan: STL, PLY, OBJ or 3MF")
     survey.add_argument(
@@ -73,6 +78,10 @@ def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
         from .build import run as build
 
         return build
+    if name == "check":
+        from .check import run as check
+
+        return check
     if name == "survey":
         from .survey import run as survey
 

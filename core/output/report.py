@@ -149,8 +149,11 @@ def _summary(data: ReportData) -> str:
     if not data.checks:
         return '<p class="verdict warn">No check has been made on this design.</p>'
     count = {s: sum(c.status == s for c in data.checks) for s in _ORDER}
-    if count["fail"]:
-        verdict = ("fail", f"Do not make this framework as it is: {_number(count['fail'], 'check')} failed.")
+    stops = sum(c.stops for c in data.checks)
+    if stops:
+        verdict = ("fail", f"Do not make this framework as it is: {_number(stops, 'check')} failed.")
+    elif count["fail"]:
+        verdict = ("warn", f"{_number(count['fail'], 'failed check')} accepted with a reason. Read them before manufacture.")
     elif count["warn"] or count["skip"]:
         verdict = ("warn", "No check failed. Some points need a look before manufacture.")
     else:
@@ -228,13 +231,17 @@ def _checks(data: ReportData) -> str:
     rows = [
         (
             f'<span class="status">{_SIGN[c.status]} {STATUS_WORDS[c.status]}</span>',
-            f"{_units(c.words or c.id)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
+            f"{_units(c.words or c.id)}{_reason(c)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
             _measure(c.value, c.unit), _measure(c.limit, c.unit), escape(c.source),
         )
         for c in ordered
     ]
     heads = ("Result", "What", "Value", "Limit", "Source of the limit")
     return _section("Checks", _table(heads, rows, "checks", [c.status for c in ordered]), "checks")
+
+
+def _reason(check: Check) -> str:
+    return f'<span class="reason">Accepted all the same: {escape(check.overruled)}</span>' if check.overruled else ""
 
 
 def _measure(value: float | None, unit: str) -> str:

@@ -7,7 +7,8 @@ from pathlib import Path as FilePath
 
 from ..case import load_case
 from .build import STAGES, Build, Progress, build
-from .outputs import summary, write_outputs
+from .outputs import summary, write_findings, write_outputs
+from .recheck import check_framework, read_framework
 
 
 def build_case(
@@ -24,4 +25,15 @@ def build_case(
     return result
 
 
-__all__ = ["STAGES", "Build", "Progress", "build", "build_case", "summary", "write_outputs"]
+__all__ = [
+    "STAGES",
+    "Build",
+    "Progress",
+    "build",
+    "build_case",
+    "check_framework",
+    "read_framework",
+    "summary",
+    "write_findings",
+    "write_outputs",
+]

@@ -14,7 +14,7 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, as_stored, gather, run_checks
+from ..checks import Check, as_stored, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mesh import Mesh
@@ -96,11 +96,8 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
     with clock.stage("cut"):
         framework, loose = cut_to_fit(metal, found.master.mesh)
     with clock.stage("checks"):
-        checks = judge(found, framework)
-    return Build(
-        case, found.cast, found.teeth, found.survey, found.prepared, found.master, found.assembly, framework, checks, clock.times,
-        (*found.remarks, *loose),
-    )  # fmt: skip
+        checks, words = judge(found, framework)
+    return found.with_framework(framework, checks, clock.times, (*loose, *words))
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,6 +112,13 @@ class Groundwork:
     master: MasterCast
     assembly: Assembly
     remarks: tuple[str, ...]
+
+    def with_framework(self, framework: Mesh, checks: tuple[Check, ...], times: dict[str, float], remarks: tuple[str, ...]) -> Build:
+        """The build of this case with a framework: one made here, or one that was changed elsewhere."""
+        return Build(
+            self.case, self.cast, self.teeth, self.survey, self.prepared, self.master, self.assembly, framework, checks, times,
+            (*self.remarks, *remarks),
+        )  # fmt: skip
 
 
 def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
@@ -144,11 +148,12 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     return Groundwork(case, cast, teeth, found, prepared, master, assembly, remarks)
 
 
-def judge(found: Groundwork, framework: Mesh) -> tuple[Check, ...]:
-    """All checks of a framework against the groundwork of its case."""
+def judge(found: Groundwork, framework: Mesh) -> tuple[tuple[Check, ...], tuple[str, ...]]:
+    """All checks of a framework against the groundwork of its case, with the case's overrules; and remarks on these."""
     path = found.survey.path.vector
     data = gather(found.case, found.assembly, framework, path, found.teeth, prepared=found.prepared.mesh, master=found.master.mesh)
-    return (*run_checks(data), *_own_checks(found.assembly))
+    reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules}
+    return overrule((*run_checks(data), *_own_checks(found.assembly)), reasons)
 
 
 def read_cast(case: Case) -> Cast:

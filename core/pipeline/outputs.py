@@ -61,18 +61,34 @@ def write_outputs(build: Build, folder: FilePath, *, progress: Progress | None =
         found = build.survey
         data = {"undercut": found.undercut, "visible": found.visible, "tooth": np.asarray(build.teeth.labels, dtype=np.int16)}
         write_mesh(folder / "survey.ply", build.cast.mesh, vertex_data=data)
+    _write_pages(build, folder, clock)
+    with clock.stage("preview"):
+        write_atomic(folder / "preview.html", _preview(build).encode())
+    build.stages.update(clock.times)
+    _write_summary(build, folder / "build.json")
+    return clock.times
+
+
+def write_findings(build: Build, folder: FilePath, *, progress: Progress | None = None) -> None:
+    """Report, pictures and check.json of a framework that was made elsewhere; no mesh is written."""
+    clock = Clock(progress, None)
+    _write_pages(build, folder, clock)
+    build.stages.update(clock.times)
+    _write_summary(build, folder / "check.json")
+
+
+def _write_pages(build: Build, folder: FilePath, clock: Clock) -> None:
     with clock.stage("pictures"):
         pictures = _pictures(build)
         for name, picture in pictures.items():
             write_atomic(folder / f"{name}.png", picture.data)
     with clock.stage("report"):
         write_atomic(folder / "report.html", report_html(report_data(build, pictures)).encode())
-    with clock.stage("preview"):
-        write_atomic(folder / "preview.html", _preview(build).encode())
-    build.stages.update(clock.times)
+
+
+def _write_summary(build: Build, file: FilePath) -> None:
     document = json.dumps(summary(build), indent=1, ensure_ascii=False, allow_nan=False)
-    write_atomic(folder / "build.json", document.encode())
-    return clock.times
+    write_atomic(file, document.encode())
 
 
 def _pictures(build: Build) -> dict[str, Picture]:
