@@ -1,0 +1,29 @@
+"""What the rules find in a design."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from .design import Design
+from .rules import RULES, Rule
+
+_ORDER = {"error": 0, "warning": 1, "advice": 2}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """rule : its id; severity : error, warning or advice; parts : ids of components; words and detail for the reader"""
+
+    rule: str
+    severity: str
+    parts: tuple[str, ...]
+    words: str
+    detail: str
+    source: str
+
+
+def critique(design: Design, rules: Iterable[Rule] = RULES) -> tuple[Finding, ...]:
+    """All findings, the gravest first, then in the order of the rules."""
+    found = (Finding(r.id, r.severity, parts, r.words, detail, r.source) for r in rules for parts, detail in r.condition(design))
+    return tuple(sorted(found, key=lambda f: _ORDER[f.severity]))

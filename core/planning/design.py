@@ -1,0 +1,136 @@
+"""A case seen as a design: who stands where, what lies on which tooth. What the rules of critique ask."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TypeVar
+
+from ..case import (
+    Case,
+    CingulumRest,
+    Component,
+    GuidePlate,
+    IBar,
+    LatticeBase,
+    LingualBar,
+    MinorConnector,
+    OcclusalRest,
+    PalatalStraps,
+    ReciprocalArm,
+    RetentiveArm,
+)
+from ..mesh import Floats
+from ..teeth.numbering import side
+from .classification import Classification, classify_chart, replaced_teeth, standing_teeth
+from .support import Fulcrum, fulcrum_lines, nominal_positions
+
+T = TypeVar("T", bound=Component)
+Rest = OcclusalRest | CingulumRest
+Retainer = RetentiveArm | IBar
+Major = LingualBar | PalatalStraps
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """case : the document; measured : middles of crowns (2,) or (3,) mm where a scan gives them, else an average arch stands in."""
+
+    case: Case
+    measured: Mapping[int, Floats] = field(default_factory=dict)
+
+    @property
+    def arch(self) -> str:
+        """upper or lower"""
+        return self.case.cast.arch
+
+    @cached_property
+    def classification(self) -> Classification:
+        """Kennedy's class of the chart."""
+        return classify_chart(self.arch, self.case.chart)
+
+    @cached_property
+    def standing(self) -> tuple[int, ...]:
+        """Teeth that stand when the denture is worn."""
+        return standing_teeth(self.case.chart)
+
+    @cached_property
+    def replaced(self) -> tuple[int, ...]:
+        """Teeth that a base is to carry."""
+        return replaced_teeth(self.case.chart)
+
+    @cached_property
+    def positions(self) -> dict[int, Floats]:
+        """Middles of the crowns: measured ones before those of an average arch."""
+        return {**nominal_positions(self.arch), **self.measured}
+
+    def all(self, kind: type[T]) -> list[T]:
+        """Components of a kind, in the order of the case."""
+        return [c for c in self.case.components if isinstance(c, kind)]
+
+    def on(self, tooth: int, kind: type[T]) -> list[T]:
+        """Components of a kind that sit on a tooth."""
+        return [c for c in self.all(kind) if getattr(c, "tooth", None) == tooth]
+
+    @cached_property
+    def arms(self) -> tuple[Retainer, ...]:
+        """What flexes into an undercut."""
+        return tuple(c for c in self.case.components if isinstance(c, RetentiveArm | IBar))
+
+    @cached_property
+    def rests(self) -> tuple[Rest, ...]:
+        """All rests."""
+        return tuple(c for c in self.case.components if isinstance(c, OcclusalRest | CingulumRest))
+
+    @cached_property
+    def connectors(self) -> tuple[Major, ...]:
+        """All major connectors."""
+        return tuple(c for c in self.case.components if isinstance(c, LingualBar | PalatalStraps))
+
+    @cached_property
+    def rested(self) -> tuple[int, ...]:
+        """Teeth that bear a rest."""
+        return tuple(dict.fromkeys(c.tooth for c in self.rests))
+
+    @cached_property
+    def clasped(self) -> tuple[int, ...]:
+        """Teeth with a retentive arm or bar."""
+        return tuple(dict.fromkeys(c.tooth for c in self.arms))
+
+    @cached_property
+    def fulcrums(self) -> tuple[Fulcrum, ...]:
+        """Lines about which the design can turn."""
+        return fulcrum_lines(self.arch, self.classification, self.rested)
+
+    @cached_property
+    def extension_abutments(self) -> tuple[int, ...]:
+        """Teeth next to a free end."""
+        return tuple(t for s in self.classification.spaces if s.extension for t in s.abutments)
+
+    @cached_property
+    def abutments(self) -> tuple[int, ...]:
+        """Teeth next to any space."""
+        return tuple(dict.fromkeys(t for s in self.classification.spaces for t in s.abutments))
+
+    def towards_space(self, tooth: int) -> tuple[str, ...]:
+        """Proximal sides of a tooth that face a space: some of mesial, distal."""
+        out = []
+        for space in self.classification.spaces:
+            if tooth in space.abutments:
+                after = tooth == space.after  # the tooth at the +X end of the space: the space lies on its -X side
+                faces_left = after
+                mesial_is_left = side(tooth) > 0
+                out.append("mesial" if faces_left == mesial_is_left else "distal")
+        return tuple(dict.fromkeys(out))
+
+    def base_over(self, teeth: tuple[int, ...]) -> list[LatticeBase]:
+        """Bases that carry any of these teeth."""
+        return [b for b in self.all(LatticeBase) if set(b.teeth) & set(teeth)]
+
+    def borne(self, tooth: int) -> bool:
+        """Whether something joins what lies on the tooth to the major connector or to a base."""
+        return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate))
+
+    def braced(self, tooth: int) -> bool:
+        """Whether something rigid stands against a retentive arm: a reciprocal arm, or plate and minor connector together."""
+        return bool(self.on(tooth, ReciprocalArm)) or (bool(self.on(tooth, GuidePlate)) and bool(self.on(tooth, MinorConnector)))
