@@ -28,6 +28,7 @@ from .document import (
     load_case,
     save_case,
 )
+from .weights import PathWeights
 
 __all__ = [
     "KINDS",
@@ -47,6 +48,7 @@ __all__ = [
     "Overrule",
     "PalatalStraps",
     "PathEntry",
+    "PathWeights",
     "ReciprocalArm",
     "RetentiveArm",
     "ToothEntry",

@@ -13,6 +13,7 @@ from typing import Any
 from ..errors import CaseError
 from .components import Component, parse_component, unparse_component
 from .fields import option, parse, unparse
+from .weights import PathWeights
 
 FORMAT = "claspwright-case"
 VERSION = 1
@@ -62,6 +63,7 @@ class PathEntry:
     anteroposterior_deg: float = option(0.0, low=-30, high=30)
     lateral_deg: float = option(0.0, low=-30, high=30)
     tripod: tuple[Point, ...] = ()
+    weights: PathWeights = PathWeights()
 
 
 @dataclass(frozen=True)
