@@ -5,6 +5,8 @@ Rooms, lowest first; a room imports only from the rooms before it (tests/core/te
 
 ROOMS = (
     "errors",
+    "cautions",
+    "background",
     "mesh",
     "isosurface",
     "case",

@@ -47,18 +47,19 @@ class ToothEntry:
 
 @dataclass(frozen=True)
 class Chart:
-    """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries."""
+    """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries; not_here: clicks on no crown (mm)."""
 
     teeth: tuple[ToothEntry, ...] = ()
     missing: tuple[int, ...] = ()
     not_replaced: tuple[int, ...] = ()
     sulcus_mm: float | None = option(None, low=0, high=25)
+    not_here: tuple[Point, ...] = ()
     notes: str = ""
 
 
 @dataclass(frozen=True)
 class PathEntry:
-    """Tilts in degrees from the occlusal normal, and tripod marks on the cast if there are any."""
+    """Tilts in degrees from the occlusal normal, tripod marks on the cast if there are any, and what counts in a search for a path."""
 
     anteroposterior_deg: float = option(0.0, low=-30, high=30)
     lateral_deg: float = option(0.0, low=-30, high=30)

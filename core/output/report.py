@@ -16,22 +16,12 @@ from typing import TYPE_CHECKING
 
 from PIL import Image
 
+from ..cautions import CAUTIONS
 from .wording import ComponentRow, tilt_parts
 
 if TYPE_CHECKING:
     from ..checks import Check
 
-# In our own words, after the list of notices a tool without certification owes its users (handbook section 11).
-CAUTIONS = (
-    "Not a certified medical device. For training and research, unless the manufacturer who answers for the denture has validated it.",
-    "A qualified clinician prescribes and approves every design. Nothing here is made for a patient without that signature.",
-    "Try the framework on the cast and in the mouth. An error of the scan, or another tilt of the path, changes every undercut.",
-    "Before manufacture compare unit and scale of the file with the cast.",
-    "Forces, stresses and masses are estimates with a wide band.",
-    "The alloy has to conform to ISO 22674, type 5 (type 4 where its use allows). Ask about allergy to cobalt, chromium and nickel.",
-    "Keep names and other personal data out of the case file; use a patient's data only with consent.",
-    "The checks can miss faults. A passed check is no proof of fit.",
-)
 STATUS_WORDS = {"fail": "Fail", "warn": "Look at it", "pass": "Pass", "skip": "Not checked"}
 _ORDER = ("fail", "warn", "skip", "pass")
 _SIGN = {"fail": "✕", "warn": "!", "pass": "✓", "skip": "–"}

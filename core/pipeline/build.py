@@ -171,7 +171,8 @@ def mark_teeth(case: Case, cast: Cast) -> Teeth:
     seeds = {t.fdi: np.array(t.seeds, dtype=np.float64) for t in case.chart.teeth if t.seeds}
     if not seeds:
         raise CaseError("case.chart.teeth: no tooth is marked on the cast; click each tooth that stands")
-    return find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing)
+    not_here = np.array(case.chart.not_here, dtype=np.float64) if case.chart.not_here else None
+    return find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing, not_here=not_here)
 
 
 def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared, tuple[str, ...]]:

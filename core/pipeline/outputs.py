@@ -33,6 +33,7 @@ from ..output import (
 from .build import Build, Clock, Progress
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
+OUTPUT_STAGES = ("write meshes", "pictures", "report", "preview")
 PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
 
 

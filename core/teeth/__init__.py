@@ -1,8 +1,9 @@
 """Teeth: numbers, crowns with their margins and sides, landmarks."""
 
 from . import numbering
+from .clicked import front_of, number_of_click
 from .find import find_teeth
 from .labels import teeth_from_labels
 from .model import Teeth, Tooth
 
-__all__ = ["Teeth", "Tooth", "find_teeth", "numbering", "teeth_from_labels"]
+__all__ = ["Teeth", "Tooth", "find_teeth", "front_of", "number_of_click", "numbering", "teeth_from_labels"]
