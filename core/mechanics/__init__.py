@@ -1,35 +1,77 @@
-"""Alloys, sections, clasp arms and retention in closed form. Numbers about the mouth come back as ranges with their assumption."""
+"""Mechanics of clasps and connectors: materials, spatial beams, retention, levers. Numbers come back as ranges with their assumption."""
 
-from .arms import Arm, ArmEstimate, arm_stiffness, estimate_arm, largest_undercut, peak_stress, stress_along, tip_stiffness
+from .advice import Advice
+from .arm import BentArm, ClaspArm, bend, bend_frame, beam_of, set_after, simple_arm
+from .arms import Arm, estimate_arm
+from .case import BaseInput, CaseInput, CaseMechanics, analyse
+from .clasps import ClaspInput, ClaspResult, analyse_clasp
+from .connector import ConnectorInput, ConnectorResult, Run
+from .frame import Frame, solve, stresses
+from .levers import Axis, axis_through, base_lift, base_sinking, lift_on_clasp
 from .materials import CYCLES_PER_YEAR, FATIGUE, MATERIALS, Material, mass
 from .ranges import Range
-from .retention import FRICTION, ForceTravel, force_travel, lift_on_clasp, pull_per_normal_force, retention
-from .sections import Section, gauge_mm, half_ellipse, half_round, round_wire
+from .retention import (
+    FRICTION,
+    Balance,
+    ForceTravel,
+    Profile,
+    Reciprocation,
+    force_travel,
+    frictional_hold,
+    normal_forces,
+    pull_per_normal_force,
+)
+from .sections import Section, Sections, gauge_mm, half_ellipse, half_round, round_wire, sections
 
 __all__ = [
     "CYCLES_PER_YEAR",
     "FATIGUE",
     "FRICTION",
     "MATERIALS",
+    "Advice",
     "Arm",
-    "ArmEstimate",
+    "Axis",
+    "Balance",
+    "BaseInput",
+    "BentArm",
+    "CaseInput",
+    "CaseMechanics",
+    "ClaspArm",
+    "ClaspInput",
+    "ClaspResult",
+    "ConnectorInput",
+    "ConnectorResult",
     "ForceTravel",
+    "Frame",
     "Material",
+    "Profile",
     "Range",
+    "Reciprocation",
+    "Run",
     "Section",
-    "arm_stiffness",
+    "Sections",
+    "analyse",
+    "analyse_clasp",
+    "axis_through",
+    "base_lift",
+    "base_sinking",
+    "beam_of",
+    "bend",
+    "bend_frame",
     "estimate_arm",
     "force_travel",
+    "frictional_hold",
     "gauge_mm",
     "half_ellipse",
     "half_round",
-    "largest_undercut",
     "lift_on_clasp",
     "mass",
-    "peak_stress",
+    "normal_forces",
     "pull_per_normal_force",
-    "retention",
     "round_wire",
-    "stress_along",
-    "tip_stiffness",
+    "sections",
+    "set_after",
+    "simple_arm",
+    "solve",
+    "stresses",
 ]

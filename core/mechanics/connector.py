@@ -1,0 +1,238 @@
+"""The major connector as a beam on its real centre line: how stiff between the two sides, and its stress when one side is loaded.
+
+A strap is taken as a strip along the middle of its width: the stiffening by its vault across the width is left out (safe side).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..mesh import Floats, Ints
+from .frame import Frame, Response, solve, stresses
+from .levers import MUCOSA_SINK, TOOTH_SINK
+from .materials import Material
+from .ranges import Range
+from .sections import Shape, sections
+
+LOAD_N = 100.0  # on one side: load of published tests 50 to 200 N (handbook 8.5)
+# Links from rests and bases to the connector: minor connectors, about 2.6 by 1.5 mm (pattern practice, from memory).
+LINK_MM = (2.6, 1.5)
+MOUNT_STIFF = 1e-3  # N/mm: holds the freedoms that no tooth or mucosa holds, so that the equations have an answer
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A stretch of connector: points, normals (k, 3) on the flat side, width, thickness (k,) mm, shape of section. closed : a ring."""
+
+    points: Floats
+    normals: Floats
+    width: Floats
+    thickness: Floats
+    shape: Shape
+    closed: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class ConnectorInput:
+    """A connector with what it carries.
+
+    run : its centre line; path : (3,) unit off the teeth
+    ends : (right, left) places (3,) where the two sides join it, for stiffness
+    rests : (r, 3) places of rests; bases : (right, left) middle of what is loaded on each side (3,), with the share of it that mucosa bears
+        (1 for an extension base, 0 where teeth stand at both ends)
+    """
+
+    id: str
+    run: Run
+    path: Floats
+    ends: tuple[Floats, Floats]
+    rests: Floats
+    bases: tuple[Floats, Floats]
+    mucosa_borne: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Stiffness:
+    """Between the two sides: N/mm to spread them, N/mm to shift one up, N mm a degree to turn one about the line through both."""
+
+    spread: float
+    lift: float
+    twist: float
+
+
+@dataclass(frozen=True, eq=False)
+class ConnectorResult:
+    """stiffness : for the likely modulus; references : name and stiffness of other sections on the same line
+
+    stress : greatest equivalent stress, MPa, with LOAD_N on one side (the worse one); stress_at : where (3,); along : (e,) MPa
+    sag_mm : how much farther the loaded side sinks than the other
+    """
+
+    id: str
+    length_mm: float
+    stiffness: Stiffness
+    references: tuple[tuple[str, Stiffness], ...]
+    stress: Range
+    stress_at: tuple[float, float, float]
+    sag_mm: Range
+    nodes: Floats
+    along: Floats
+    allowable_mpa: float
+
+
+def frame_of(run: Run, material: Material) -> Frame:
+    """Elements between the samples of a run, thinned to about a millimetre."""
+    length = float(np.linalg.norm(np.diff(run.points, axis=0), axis=1).sum())
+    step = max(int(len(run.points) / max(length, 1.0)), 1)
+    keep = np.unique(np.r_[np.arange(0, len(run.points), step), len(run.points) - 1])
+    if run.closed and len(keep) > 2:
+        keep = keep[:-1] if np.linalg.norm(run.points[keep[-1]] - run.points[keep[0]]) < 0.5 else keep
+    k = len(keep)
+    first = np.arange(k if run.closed else k - 1)
+    second = (first + 1) % k
+    points, normals, width, thickness = (v[keep] for v in (run.points, run.normals, run.width, run.thickness))
+    nodes = points + normals * sections(run.shape, width, thickness).centroid[:, None]
+    away = normals[first] + normals[second]
+    middle = sections(run.shape, 0.5 * (width[first] + width[second]), 0.5 * (thickness[first] + thickness[second]))
+    ends = np.stack([first, second], axis=1)
+    return Frame(nodes, ends, away / np.linalg.norm(away, axis=1, keepdims=True), middle, material.modulus_mpa, material.poisson)
+
+
+def nearest(nodes: Floats, place: Floats) -> int:
+    """Number of the node nearest to a place (3,)."""
+    return int(np.linalg.norm(nodes - place, axis=1).argmin())
+
+
+def side_stiffness(frame: Frame, ends: tuple[Floats, Floats], path: Floats) -> Stiffness:
+    """One side built in, unit forces on the other."""
+    held, loaded = (nearest(frame.nodes, e) for e in ends)
+    line = frame.nodes[loaded] - frame.nodes[held]
+    line = line - (line @ path) * path
+    line /= np.linalg.norm(line)
+    loads = np.zeros((3, len(frame.nodes), 6))
+    loads[0, loaded, :3], loads[1, loaded, :3], loads[2, loaded, 3:] = line, path, line
+    answer = solve(frame, np.array([held]), loads)
+    give = (answer.shifts[0, loaded] @ line, answer.shifts[1, loaded] @ path, answer.turns[2, loaded] @ line)
+    return Stiffness(float(1.0 / give[0]), float(1.0 / give[1]), float(np.radians(1.0) / give[2]))
+
+
+def with_section(run: Run, shape: Shape, width: float, thickness: float) -> Run:
+    """The same line with another, even section."""
+    k = len(run.points)
+    return replace(run, width=np.full(k, width), thickness=np.full(k, thickness), shape=shape)
+
+
+def without_back(run: Run, path: Floats, forward: Floats) -> Run:
+    """A ring opened at the back: the U-shape that tests found least rigid. forward : (3,) unit to the front of the mouth."""
+    y = run.points @ forward
+    across = run.points @ np.cross(forward, path)
+    back = (y < np.quantile(y, 0.3)) & (np.abs(across - across.mean()) < 0.6 * (across.max() - across.min()) / 2)
+    start = int(np.flatnonzero(back)[-1]) if back.any() else 0
+    # Begin just behind the cut, so that what is left is one open run.
+    order = np.roll(np.arange(len(back)), -_run_start(back, start))
+    keep = order[~back[order]]
+    return Run(run.points[keep], run.normals[keep], run.width[keep], run.thickness[keep], run.shape, False)
+
+
+def _run_start(back: Floats, fallback: int) -> int:
+    """Index of the first sample after the cut stretch of a ring."""
+    after = np.flatnonzero(back & ~np.roll(back, -1))
+    return int(after[0] + 1) % len(back) if len(after) else fallback
+
+
+def references(run: Run, path: Floats, forward: Floats) -> tuple[tuple[str, Run], ...]:
+    """Runs to compare with. Bars: tested sections (Ben-Ur et al. 1989) and the 6-gauge half-pear; rings: thinner and open at the back."""
+    if run.closed:
+        thin = replace(run, thickness=np.full(len(run.points), 0.64))
+        return (
+            ("the same, 22 gauge (0.64 mm) thick", thin),
+            ("the same without its back strap (U-shape)", without_back(run, path, forward)),
+            ("U-shape of double thickness", replace(without_back(run, path, forward), thickness=2.0 * without_back(run, path, forward).thickness)),
+        )
+    return (
+        ("half-pear, 6 gauge (4.1 by 2.06)", with_section(run, "half_pear", 4.115, 2.06)),
+        ("half-ellipse 3.75 by 1.75", with_section(run, "half_round", 3.75, 1.75)),
+        ("half-ellipse 4 by 1.5", with_section(run, "half_round", 4.0, 1.5)),
+    )
+
+
+def loaded_side(data: ConnectorInput, frame: Frame, side: int, mucosa_mm: float, tooth_mm: float) -> tuple[Response, int, Frame, float]:
+    """LOAD_N on one side, against the path, through the middle of what is loaded there; rests stand on teeth, bases on mucosa.
+
+    mucosa_mm, tooth_mm : how far each gives way under LOAD_N. Returns the answer, the number of connector elements, the whole frame and the
+    difference of sinking between the two sides, mm.
+    """
+    count, carried = len(frame.nodes), len(frame.ends)
+    places = np.vstack([data.bases[0], data.bases[1], data.rests])
+    links = np.array([[nearest(frame.nodes, p), count + i] for i, p in enumerate(places)])
+    whole = _with_links(frame, places, links, data.path)
+    springs = np.full((len(whole.nodes), 6), MOUNT_STIFF)
+    for i in range(2):
+        springs[count + i, :3] += data.mucosa_borne[i] * LOAD_N / mucosa_mm
+    springs[count + 2 :, :3] += LOAD_N / tooth_mm
+    loads = np.zeros((1, len(whole.nodes), 6))
+    loads[0, count + side, :3] = -LOAD_N * data.path
+    answer = solve(whole, np.zeros(0, dtype=int), loads, springs)
+    sunk = -(answer.shifts[0, count : count + 2] @ data.path)
+    return answer, carried, whole, float(sunk[side] - sunk[1 - side])
+
+
+def _with_links(frame: Frame, places: Floats, links: Ints, path: Floats) -> Frame:
+    """The frame with struts out to more places. A place on the connector itself gets a very short strut."""
+    nodes = np.vstack([frame.nodes, places])
+    along = nodes[links[:, 1]] - nodes[links[:, 0]]
+    short = np.linalg.norm(along, axis=1) < 0.1
+    nodes[links[short, 1]] += 0.1 * path
+    along = nodes[links[:, 1]] - nodes[links[:, 0]]
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    helper = np.where(np.abs(along @ path)[:, None] > 0.9, np.array([1.0, 0.0, 0.0]) + 1e-3, path)
+    away = np.cross(along, np.cross(helper, along))
+    away /= np.linalg.norm(away, axis=1, keepdims=True)
+    strut = sections("strip", np.full(len(links), LINK_MM[0]), LINK_MM[1])
+    joined = _joined(frame, strut)
+    return replace(frame, nodes=nodes, ends=np.vstack([frame.ends, links]), away=np.vstack([frame.away, away]), sections=joined)
+
+
+def _joined(frame: Frame, strut: object) -> object:
+    a, b = frame.sections, strut
+    fields = {}
+    for name in a.__dataclass_fields__:
+        first, second = getattr(a, name), getattr(b, name)
+        if name == "fibres":  # outlines of different point counts: the last point is repeated
+            m = max(first.shape[1], second.shape[1])
+            first, second = (np.concatenate([f, np.repeat(f[:, -1:], m - f.shape[1], axis=1)], axis=1) for f in (first, second))
+        fields[name] = np.concatenate([first, second])
+    return replace(a, **fields)
+
+
+def analyse_connector(data: ConnectorInput, material: Material, forward: Floats) -> ConnectorResult:
+    """Stiffness, comparison and stress of one connector."""
+    frame = frame_of(data.run, material)
+    stiff = side_stiffness(frame, data.ends, data.path)
+    others = tuple((name, side_stiffness(frame_of(r, material), data.ends, data.path)) for name, r in references(data.run, data.path, forward))
+    found: list[tuple[float, float, Floats, int]] = []
+    for mucosa, tooth in (
+        (MUCOSA_SINK.low, TOOTH_SINK.high), (MUCOSA_SINK.likely, TOOTH_SINK.likely), (MUCOSA_SINK.high, TOOTH_SINK.low),
+    ):  # fmt: skip
+        worst: tuple[float, float, Floats, int] | None = None
+        for side in (0, 1):
+            answer, carried, whole, sag = loaded_side(data, frame, side, mucosa, tooth)
+            along = stresses(whole, answer.forces)[0][:carried]
+            if worst is None or along.max() > worst[0]:
+                worst = (float(along.max()), sag, along, side)
+        assert worst is not None
+        found.append(worst)
+    peaks, sags = sorted(f[0] for f in found), sorted(abs(f[1]) for f in found)
+    words = (
+        f"{LOAD_N:g} N on one side; {MUCOSA_SINK.assumption}; {TOOTH_SINK.assumption}; both taken as the give under that load; "
+        "struts 2.6 by 1.5 mm to rests and bases; base resin left out"
+    )
+    top = int(found[1][2].argmax())
+    at = frame.nodes[frame.ends[top]].mean(axis=0)
+    return ConnectorResult(
+        data.id, float(frame.lengths.sum()), stiff, others, Range(peaks[0], peaks[1], peaks[2], "MPa", words),
+        (float(at[0]), float(at[1]), float(at[2])), Range(sags[0], sags[1], sags[2], "mm", words), frame.nodes, found[1][2],
+        material.allowable_mpa,
+    )  # fmt: skip
