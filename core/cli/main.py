@@ -39,6 +39,11 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument("--quick", action="store_true", help="coarse preview, not for making")
     _common(build)
 
+    plan = commands.add_parser("plan", help="draft a design for a charted scan, with reasons", epilog=CAUTION)
+    plan.add_argument("case", metavar="CASE.json", help="case file with the chart; its components are drafted anew")
+    plan.add_argument("--critique", action="store_true", help="keep the components of the case and say what the rules find in them")
+    _common(plan)
+
     check = commands.add_parser("check", help="check a framework that was changed elsewhere", epilog=CAUTION)
     check.add_argument("framework", metavar="FRAMEWORK", help="STL, PLY, OBJ or 3MF in the frame of the case's cast, mm")
     check.add_argument("--case", metavar="CASE.json", required=True, help="the case it was made for")
@@ -82,6 +87,10 @@ def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
         from .check import run as check
 
         return check
+    if name == "plan":
+        from .plan import run as plan
+
+        return plan
     if name == "survey":
         from .survey import run as survey
 

@@ -1,23 +1,34 @@
-"""Planning: the class of an arch, the lines it turns about, and what the rules of the trade say of a design."""
+"""Planning: the class of an arch, the lines it turns about, a drafted design with its reasons, and what the rules say of a design."""
 
+from .abutment import Abutment, measure_abutment
+from .clasps import Option, Setting, clasp_options
 from .classification import Classification, Space, classify, classify_chart
 from .critique import Finding, critique
 from .design import Design
+from .draft import Draft, Reason, draft
 from .rules import RULES, Rule
 from .support import Fulcrum, Lever, fulcrum_lines, levers
 
 __all__ = [
     "RULES",
+    "Abutment",
     "Classification",
     "Design",
+    "Draft",
     "Finding",
     "Fulcrum",
     "Lever",
+    "Option",
+    "Reason",
     "Rule",
+    "Setting",
     "Space",
+    "clasp_options",
     "classify",
     "classify_chart",
     "critique",
+    "draft",
     "fulcrum_lines",
     "levers",
+    "measure_abutment",
 ]

@@ -1,0 +1,66 @@
+"""From a charted scan to a drafted design, with its reasons and what the rules say of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..case import Case
+from ..cast import Cast
+from ..charts import CrownChart
+from ..mesh import Floats
+from ..planning import Abutment, Design, Draft, Finding, critique, draft, measure_abutment
+from ..survey import Path, survey
+from ..teeth import Teeth
+from .build import Clock, Progress, mark_teeth, read_cast
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """draft : the proposed design; design : as the rules see it; findings : of the rules; abutments : measured crowns, by tooth
+
+    outlines : (k, 2) mm, each standing crown seen along the path, by tooth; positions : (3,) mm, middles of the crowns
+    """
+
+    cast: Cast
+    teeth: Teeth
+    draft: Draft
+    design: Design
+    findings: tuple[Finding, ...]
+    abutments: dict[int, Abutment]
+    outlines: dict[int, Floats]
+    positions: dict[int, Floats]
+    stages: dict[str, float]
+
+
+def plan(case: Case, *, keep: bool = False, progress: Progress | None = None, cancelled: Callable[[], bool] | None = None) -> Plan:
+    """Measure the crowns of a charted case and draft its design.
+
+    keep : judge the components that the case holds instead of drafting new ones
+    Raises the named errors of core.errors, also where the chart asks for no partial denture.
+    """
+    clock = Clock(progress, cancelled)
+    with clock.stage("read cast"):
+        cast = read_cast(case)
+    with clock.stage("teeth"):
+        teeth = mark_teeth(case, cast)
+    path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
+    with clock.stage("survey"):
+        found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
+    with clock.stage("charts"):
+        charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
+        abutments = {fdi: measure_abutment(chart) for fdi, chart in charts.items()}
+    positions = {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()}
+    with clock.stage("plan"):
+        made = Draft(case, (), {}) if keep else draft(case, abutments, positions)
+        design = Design(made.case, positions)
+        findings = critique(design)
+    outlines = {fdi: _outline(chart) for fdi, chart in charts.items()}
+    return Plan(cast, teeth, made, design, findings, abutments, outlines, positions, clock.times)
+
+
+def _outline(chart: CrownChart) -> Floats:
+    line = chart.line("contour")
+    return line[np.isfinite(line).all(axis=1), :2]
