@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +11,9 @@ from ..case import IBar, RetentiveArm
 from ..mechanics import MATERIALS, Arm, Material, half_ellipse
 from ..mesh import Bools, Floats, Mesh
 from .borders import ArmSpec
+from .finish import FinishLine
 from .insertion import TipSpec
+from .process import PROCESSES
 from .run import CheckInput
 from .thickness import Region
 
@@ -46,6 +49,7 @@ def gather(
     prepared: Mesh | None = None,
     master: Mesh | None = None,
     material: Material = MATERIALS["cocr_laser"],
+    opposing: Mesh | None = None,
 ) -> CheckInput:
     """Everything `run_checks` needs, from the stages of a build. Components that were refused have no region."""
     kinds = {component.id: component.kind for component in case.components}
@@ -77,7 +81,21 @@ def gather(
         {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()},
         tuple(arms),
         material,
+        PROCESSES[case.manufacture.process],
+        {_short(name): built.rails["arm"].points for name, built in assembly.built.items() if built.tips and "arm" in built.rails},
+        tuple(_finish_lines(assembly, np.asarray(path))),
+        opposing,
     )
+
+
+def _finish_lines(assembly: Assembly, path: Floats) -> Iterator[FinishLine]:
+    """Every finish line beside a lattice, its ends left out where other parts join; the resin is on the side of the lattice."""
+    for name, built in assembly.built.items():
+        if "finish line" in built.rails and "facial" in built.rails:
+            points = built.rails["finish line"].points
+            toward = built.rails["facial"].points.mean(axis=0) - points.mean(axis=0)
+            toward = toward - (toward @ path) * path
+            yield FinishLine(_short(name), points[4:-4:4], toward / np.linalg.norm(toward), path)
 
 
 def _short(name: str) -> str:

@@ -12,9 +12,15 @@ from ..errors import GeometryError
 from ..mechanics import MATERIALS, Material
 from ..mesh import Bools, Floats, Mesh
 from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
-from .fit import check_fitting_surface, check_overlap, check_rest_contact, face_gaps
+from .finish import FinishLine, check_finish_line
+from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
+from .gaps import NOT_FITTING, GapMap, check_gap_map, gap_map
 from .insertion import TipSpec, check_rigid, check_tip
 from .intersections import check_self_intersection
+from .manufacture import check_build_angle, check_reach
+from .opposing import check_clearance
+from .process import PROCESSES, Process
+from .radius import check_corner_radius
 from .rays import Rays
 from .result import Check, Landmarks
 from .stored import check_stored
@@ -22,6 +28,7 @@ from .thickness import Region, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
 
 CONNECTORS = ("bar", "strap")
+BITTEN = ("rest", "plate", "clasp", "strut")  # kinds of parts that the opposing arch may meet
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +43,8 @@ class CheckInput:
     regions : named parts with their kind ("clasp", "rest", "bar", "strap", "plate", "lattice") and vertex mask
     margins : gingival margin (k, 3) of each tooth; teeth : a point (3,) on each tooth, to name places
     arms : retentive arms for the closed-form estimate; material : alloy
+    process : how it is made; arm_lines : points (k, 3) along each flexible arm; finish_lines : where the base resin ends
+    opposing : scan of the opposing arch in the same frame
     """
 
     framework: Mesh
@@ -49,6 +58,36 @@ class CheckInput:
     teeth: Mapping[int, Floats] = field(default_factory=dict)
     arms: tuple[ArmSpec, ...] = ()
     material: Material = MATERIALS["cocr_laser"]
+    process: Process = PROCESSES["printed metal"]
+    arm_lines: Mapping[str, Floats] = field(default_factory=dict)
+    finish_lines: tuple[FinishLine, ...] = ()
+    opposing: Mesh | None = None
+
+    @cached_property
+    def master_gaps(self) -> FaceGaps:
+        """Gap of each framework face to the master cast."""
+        if self.master is None:
+            raise GeometryError("checks: no master cast was given")
+        return face_gaps(self.framework, self.master)
+
+    @cached_property
+    def prepared_gaps(self) -> FaceGaps:
+        """Gap of each framework face to the prepared cast."""
+        if self.prepared is None:
+            raise GeometryError("checks: no prepared cast was given")
+        return face_gaps(self.framework, self.prepared, self.prepared_scene)
+
+    @cached_property
+    def gap_map(self) -> GapMap:
+        """Which faces touch, which keep a planned space, which do neither."""
+        return gap_map(self.master_gaps, self.prepared_gaps)
+
+    @cached_property
+    def fitting(self) -> Bools:
+        """(m,) faces that lie on the cast or over a planned space; none when there is no cast to tell by."""
+        if self.master is None or self.prepared is None:
+            return np.zeros(len(self.framework.faces), dtype=bool)
+        return self.gap_map.kind != NOT_FITTING
 
     @cached_property
     def prepared_scene(self) -> Rays:
@@ -97,6 +136,8 @@ def run_checks(data: CheckInput, step: Callable[[str], None] = lambda _: None) -
     found += fit_checks(data, marks)
     step("form")
     found += form_checks(data, marks)
+    step("making")
+    found += making_checks(data, marks)
     for spec in data.arms:
         found += check_arm(spec, data.material)
     return tuple(found)
@@ -125,19 +166,23 @@ def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     if data.master is None:
         found.append(Check("fit.surface", "skip", None, None, "mm", "", "", "no master cast was given"))
     else:
-        found.append(check_fitting_surface(data.framework, data.master, marks))
+        found.append(check_fitting_surface(data.framework, data.master, marks, data.master_gaps))
     if data.prepared is None:
         return [*found, Check("fit.overlap", "skip", None, None, "mm3", "", "", "no prepared cast was given")]
+    if data.master is not None:
+        found.append(check_gap_map(data.framework, data.gap_map, marks))
     found.append(check_overlap(data.framework, data.prepared, marks))
-    rests = [r for r in data.regions if r.kind == "rest"]
-    if rests:
-        gaps = face_gaps(data.framework, data.prepared, data.prepared_scene)
-        found += [check_rest_contact(data.framework, r.mask, r.id, gaps, data.path, marks) for r in rests]
+    for rest in (r for r in data.regions if r.kind == "rest"):
+        found.append(check_rest_contact(data.framework, rest.mask, rest.id, data.prepared_gaps, data.path, marks))
+    if data.opposing is not None:
+        scene = Rays(data.opposing)
+        found.append(check_clearance(data.framework, None, scene, data.path, marks))
+        found += [check_clearance(data.framework, r, scene, data.path, marks) for r in data.regions if r.kind in BITTEN]
     return found
 
 
 def form_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
-    """Thickness, feather edges, borders of connectors, mass."""
+    """Thickness, feather edges, inner corners, borders of connectors, finish lines, mass."""
     thickness = local_thickness(data.framework)
     found = [check_thickness(data.framework, thickness, None, marks)]
     found += [check_thickness(data.framework, thickness, region, marks) for region in data.regions]
@@ -145,8 +190,18 @@ def form_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     for region in data.regions:
         if region.kind in CONNECTORS:
             found.append(check_margin_distance(data.framework, region.mask, region.id, data.margins, data.arch, marks))
+    if data.fitting.any():
+        found.append(check_corner_radius(data.framework, ~data.fitting, data.process, marks))
+        found += [check_finish_line(data.framework, line, data.fitting, marks) for line in data.finish_lines]
     found.append(check_mass(data.framework, data.material))
     return found
+
+
+def making_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
+    """What the chosen process makes of it: supports and build angle of a print, reach of a cutter."""
+    if data.process.mills:
+        return [check_reach(data.framework, data.path, data.process, marks)]
+    return [check_build_angle(data.framework, data.path, data.process, data.arm_lines, data.fitting)]
 
 
 def region_from_solid(framework: Mesh, solid: Mesh, sink_mm: float = 0.02) -> Bools:

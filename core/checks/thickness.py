@@ -68,7 +68,7 @@ def surface_samples(mesh: Mesh, spacing_mm: float) -> tuple[Floats, Ints]:
     return a + u * (b - a) + v * (c - a), face
 
 
-def _shrunk(points: Floats, normals: Floats, radius: Floats, surface: Floats, tree: cKDTree) -> Floats:
+def shrunk(points: Floats, normals: Floats, radius: Floats, surface: Floats, tree: cKDTree) -> Floats:
     """(k,) radii of the balls that touch `points` from inside and hold no other surface point."""
     radius = radius.copy()
     live = np.arange(len(points))
@@ -102,7 +102,7 @@ def local_thickness(mesh: Mesh, probes: int = PROBES) -> Thickness:
     through = np.where(leaves, through, 0.0)
     radius = 0.5 * np.minimum(through + 1e-3, THICKEST_MM)
     tree = cKDTree(surface)
-    radius = _shrunk(points, normals, radius, surface, tree)
+    radius = shrunk(points, normals, radius, surface, tree)
     centres = points - radius[:, None] * normals
     # A ball that stopped shrinking too early must not vouch for its neighbourhood: what counts is the true room round its centre.
     radius = np.minimum(radius, tree.query(centres)[0])

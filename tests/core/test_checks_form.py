@@ -58,7 +58,7 @@ def build_case(*, tip=0.25, rest=1.4, bar_gap=1.5, sink=0.0):
         crown = m3.Manifold.sphere(R, 160).translate((x, 0, 0)) + rod(6, 2.4, -6, x)
         cast += crown - box((3, 3, 2), (x, 0, 4.0))  # seat: flat floor at z = 3
         blockout += rod(5, R, -5.0, x, 160)
-        rests += box((2.8, 2.8, rest), (x, 0, 3.0 + rest / 2 - 0.1 - sink))
+        rests += box((3.2, 3.2, rest), (x, 0, 3.0 + rest / 2 - 0.1 - sink))
         ring = rod(1.2, R + 0.9, 0.0, x, 160)
         arm = box((R + 0.9 - 1.0, 3.0, 1.2), (x - side * (1.0 + (R + 0.9 - 1.0) / 2), 0, 3.6))
         drop = box((1.2, 3.0, 3.6 + 0.6), (x - side * (R + 0.5), 0, 2.1))
@@ -177,7 +177,7 @@ def test_fault_path_turned(good):
 def test_fault_wrong_cast(good):
     other = Mesh(good.master.vertices + [0, 40, 0], good.master.faces)
     checks = run_checks(replace(good, master=other))
-    assert failed(checks) == {"fit.surface"}
+    assert failed(checks) == {"fit.gaps", "fit.surface"}
 
 
 def test_fault_scale_and_hole_stop_the_measuring(good):
