@@ -22,6 +22,7 @@ from ..preparation import Cut, Prepared, prepare
 from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
+from .bite import read_opposing
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
@@ -151,7 +152,10 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
 def judge(found: Groundwork, framework: Mesh) -> tuple[tuple[Check, ...], tuple[str, ...]]:
     """All checks of a framework against the groundwork of its case, with the case's overrules; and remarks on these."""
     path = found.survey.path.vector
-    data = gather(found.case, found.assembly, framework, path, found.teeth, prepared=found.prepared.mesh, master=found.master.mesh)
+    data = gather(
+        found.case, found.assembly, framework, path, found.teeth, prepared=found.prepared.mesh, master=found.master.mesh,
+        opposing=read_opposing(found.case, found.cast.to_cast),
+    )  # fmt: skip
     reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules}
     return overrule((*run_checks(data), *_own_checks(found.assembly)), reasons)
 
