@@ -10,6 +10,7 @@ from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.curves import resample, smooth
 from ..solids.fields import Footprint, Shape, round_max
+from ..solids.sweep import Rail
 from .bases import FINISH_MM, SLOPE_MM
 from .gaps import Gap, find_gap, tissue_line
 from .site import Built, Site
@@ -68,7 +69,33 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
         "posterior_width_mm": spec.posterior_width_mm,
         "thickness_mm": spec.thickness_mm,
     }
-    return Built(shapes=(Shape(field, bounds, spec.id),), facts=facts, warnings=tuple(warnings))
+    return Built(
+        shapes=(Shape(field, bounds, spec.id),), rails={"ring": _ring(outline, opening, spec, site)}, facts=facts, warnings=tuple(warnings)
+    )
+
+
+def _ring(outline: Floats, opening: Floats, spec: PalatalStraps, site: Site) -> Rail:
+    """The middle of the straps all the way round, on the palate: what their stiffness is worked out from. outline, opening (k, 2)."""
+    middle = opening.mean(axis=0)
+    angle = np.linspace(-np.pi, np.pi, 121)[:-1]
+
+    def reach(border: Floats) -> Floats:
+        around = resample(np.column_stack([np.vstack([border, border[:1]]), np.zeros(len(border) + 1)]), 0.3)[:, :2] - middle
+        turn = np.arctan2(around[:, 1], around[:, 0])
+        return np.interp(angle, *(v[np.argsort(turn)] for v in (turn, np.hypot(around[:, 0], around[:, 1]))), period=2 * np.pi)
+
+    inner, outer = reach(opening), reach(outline)
+    ray = np.column_stack([np.cos(angle), np.sin(angle)])
+    line = middle + 0.5 * (inner + outer)[:, None] * ray
+    ahead = np.roll(line, -1, axis=0) - np.roll(line, 1, axis=0)
+    ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
+    width = (outer - inner) * np.abs(ray[:, 0] * ahead[:, 1] - ray[:, 1] * ahead[:, 0])
+    axes = site.path.rotation
+    top = float((site.blocked.vertices @ site.up).max()) + 1.0
+    above = line @ axes[:2] + top * site.up
+    distance, _ = site.rays.first_hit(above, np.broadcast_to(-site.up, above.shape))
+    points, normals = site.plate.project(above - np.where(np.isfinite(distance), distance, 0.0)[:, None] * site.up)
+    return Rail(points, normals, width, np.full(len(points), spec.thickness_mm))
 
 
 def _lowest(site: Site, bounds: Floats) -> float:

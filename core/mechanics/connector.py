@@ -19,6 +19,8 @@ from .sections import Shape, sections
 LOAD_N = 100.0  # on one side: load of published tests 50 to 200 N (handbook 8.5)
 # Links from rests and bases to the connector: minor connectors, about 2.6 by 1.5 mm (pattern practice, from memory).
 LINK_MM = (2.6, 1.5)
+# Base between two abutments with its plates: lattice and finish line together, about 6 by 2 mm of metal (own samples).
+BASE_MM = (6.0, 2.0)
 MOUNT_STIFF = 1e-3  # N/mm: holds the freedoms that no tooth or mucosa holds, so that the equations have an answer
 
 
@@ -40,8 +42,9 @@ class ConnectorInput:
 
     run : its centre line; path : (3,) unit off the teeth
     ends : (right, left) places (3,) where the two sides join it, for stiffness
-    rests : (r, 3) places of rests; bases : (right, left) middle of what is loaded on each side (3,), with the share of it that mucosa bears
-        (1 for an extension base, 0 where teeth stand at both ends)
+    rests : (r, 3) places of rests; rest_sides : (r,) 0 right, 1 left
+    bases : (right, left) middle of what is loaded on each side (3,); mucosa_borne : share of each that mucosa bears (1 for an extension base,
+        0 where teeth stand at both ends: then the rests of that side carry the base itself)
     """
 
     id: str
@@ -49,6 +52,7 @@ class ConnectorInput:
     path: Floats
     ends: tuple[Floats, Floats]
     rests: Floats
+    rest_sides: Ints
     bases: tuple[Floats, Floats]
     mucosa_borne: tuple[float, float]
 
@@ -166,8 +170,12 @@ def loaded_side(data: ConnectorInput, frame: Frame, side: int, mucosa_mm: float,
     """
     count, carried = len(frame.nodes), len(frame.ends)
     places = np.vstack([data.bases[0], data.bases[1], data.rests])
-    links = np.array([[nearest(frame.nodes, p), count + i] for i, p in enumerate(places)])
-    whole = _with_links(frame, places, links, data.path)
+    borne = np.array(data.mucosa_borne)
+    roots = [nearest(frame.nodes, p) for p in places]
+    on_base = [i >= 2 and borne[data.rest_sides[i - 2]] < 0.5 for i in range(len(places))]
+    links = np.array([[count + data.rest_sides[i - 2] if on_base[i] else roots[i], count + i] for i in range(len(places))])
+    heavy = np.array([on_base[i] or (i < 2 and borne[i] < 0.5) for i in range(len(places))])
+    whole = _with_links(frame, places, links, heavy, data.path)
     springs = np.full((len(whole.nodes), 6), MOUNT_STIFF)
     for i in range(2):
         springs[count + i, :3] += data.mucosa_borne[i] * LOAD_N / mucosa_mm
@@ -179,7 +187,7 @@ def loaded_side(data: ConnectorInput, frame: Frame, side: int, mucosa_mm: float,
     return answer, carried, whole, float(sunk[side] - sunk[1 - side])
 
 
-def _with_links(frame: Frame, places: Floats, links: Ints, path: Floats) -> Frame:
+def _with_links(frame: Frame, places: Floats, links: Ints, heavy: Floats, path: Floats) -> Frame:
     """The frame with struts out to more places. A place on the connector itself gets a very short strut."""
     nodes = np.vstack([frame.nodes, places])
     along = nodes[links[:, 1]] - nodes[links[:, 0]]
@@ -190,7 +198,7 @@ def _with_links(frame: Frame, places: Floats, links: Ints, path: Floats) -> Fram
     helper = np.where(np.abs(along @ path)[:, None] > 0.9, np.array([1.0, 0.0, 0.0]) + 1e-3, path)
     away = np.cross(along, np.cross(helper, along))
     away /= np.linalg.norm(away, axis=1, keepdims=True)
-    strut = sections("strip", np.full(len(links), LINK_MM[0]), LINK_MM[1])
+    strut = sections("strip", np.where(heavy, BASE_MM[0], LINK_MM[0]), np.where(heavy, BASE_MM[1], LINK_MM[1]))
     joined = _joined(frame, strut)
     return replace(frame, nodes=nodes, ends=np.vstack([frame.ends, links]), away=np.vstack([frame.away, away]), sections=joined)
 
@@ -226,8 +234,8 @@ def analyse_connector(data: ConnectorInput, material: Material, forward: Floats)
         found.append(worst)
     peaks, sags = sorted(f[0] for f in found), sorted(abs(f[1]) for f in found)
     words = (
-        f"{LOAD_N:g} N on one side; {MUCOSA_SINK.assumption}; {TOOTH_SINK.assumption}; both taken as the give under that load; "
-        "struts 2.6 by 1.5 mm to rests and bases; base resin left out"
+        f"{LOAD_N:g} N on one side, the worse one; {MUCOSA_SINK.assumption}; {TOOTH_SINK.assumption}; both taken as the give under that load; "
+        "struts to the rests 2.6 by 1.5 mm, bases between teeth as 6 by 2 mm of metal, base resin left out"
     )
     top = int(found[1][2].argmax())
     at = frame.nodes[frame.ends[top]].mean(axis=0)
