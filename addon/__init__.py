@@ -1,17 +1,35 @@
-"""The Blender side: everything that imports bpy. For now one empty settings group, so that the package installs and registers."""
+"""The Blender side: everything that imports bpy. It shows, asks and stores; all geometry is the core's."""
 
-import bpy
+from __future__ import annotations
+
+import importlib
+from types import ModuleType
+
+# In the order of registration: property groups before what points at them, operators before the panels that show them.
+MODULES = (
+    "forms", "settings", "derived", "overlay", "jobs", "ops_case", "ops_teeth", "ops_mark", "ops_components", "ops_build", "ops_view",
+    "ops_export", "panels_work", "panels_result",
+)  # fmt: skip
 
 
-class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
-    """Claspwright's settings, kept in the scene."""
+def _modules() -> list[ModuleType]:
+    return [importlib.import_module(f".{name}", __package__) for name in MODULES]
 
 
 def register() -> None:
-    bpy.utils.register_class(CLASPWRIGHT_PG_settings)
-    bpy.types.Scene.claspwright = bpy.props.PointerProperty(type=CLASPWRIGHT_PG_settings)
+    """Register all parts; when one fails, take back those before it and say so."""
+    done: list[ModuleType] = []
+    try:
+        for module in _modules():
+            module.register()
+            done.append(module)
+    except BaseException:
+        for module in reversed(done):
+            module.unregister()
+        raise
 
 
 def unregister() -> None:
-    del bpy.types.Scene.claspwright
-    bpy.utils.unregister_class(CLASPWRIGHT_PG_settings)
+    """Remove everything that `register` added, last first."""
+    for module in reversed(_modules()):
+        module.unregister()

@@ -6,7 +6,7 @@ import dataclasses
 from typing import Any
 
 from ..errors import CaseError
-from .components import KINDS, Component, LatticeBase
+from .components import KINDS, Component
 from .document import Case, Chart, Point, ToothEntry, case_from_json, case_to_json
 
 STATES = ("uncharted", "missing", "not replaced")
@@ -133,8 +133,8 @@ def new_component(case: Case, kind: str, tooth: int) -> Component:
     if "teeth" in names:
         values["teeth"] = tuple(n for n in case.chart.missing if n not in case.chart.not_replaced and n // 10 == quadrant)
     if "base" in names:
-        bases = [c for c in case.components if isinstance(c, LatticeBase)]
-        values["base"] = next((c.id for c in bases if any(n // 10 == quadrant for n in c.teeth)), "")
+        bases = [(c.id, getattr(c, "teeth", ())) for c in case.components]
+        values["base"] = next((name for name, teeth in bases if any(n // 10 == quadrant for n in teeth)), "")
     made: Component = cls(**values)
     return made
 

@@ -1,0 +1,287 @@
+"""Opening: a scan, a case file or the sample; finding a scan again; clearing the case away."""
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ..core import case as doc
+from ..core.background import Process
+from ..core.case.edit import tilted
+from ..core.errors import CaseError
+from . import bridge, derived, document, jobs, materials
+
+ARCHES = [
+    ("FIND", "Find out", "Tell upper from lower by the shape of the cast"),
+    ("lower", "Lower", "The scan is a lower (mandibular) cast"),
+    ("upper", "Upper", "The scan is an upper (maxillary) cast"),
+]
+SAMPLES = [
+    ("lower_class_i", "Lower, free ends", "Lower arch, Kennedy class I: I-bars, rests, lingual bar. Invented"),
+    ("upper_class_iii_mod_1", "Upper, bounded gaps", "Upper arch, Kennedy class III modification 1: clasps, palatal straps. Invented"),
+]
+SCANS = "*.stl;*.ply;*.obj;*.3mf"
+
+
+def show_cast(context: bpy.types.Context, case: doc.Case, info: dict[str, Any], arrays: dict[str, Any]) -> None:
+    """Put a case and its cast into the scene, instead of the case that was there."""
+    scene: Any = context.scene
+    bridge.prepare_units(scene)
+    bridge.remove_objects(scene, bridge.all_roles(scene))
+    own = document.settings(scene)
+    # Views that show the old case's survey would hold it in the new one's place.
+    derived.forget()
+    own.remarks = "\n".join([*(f"? {q}" for q in info["questions"]), f"the file is in {info['unit']}s", *info["changes"]])
+    own.built_key = own.checks = own.component = ""
+    document.notice(scene, "")
+    document.store(scene, case)
+    data = bridge.to_blender(arrays["vertices"], arrays["faces"], "Cast")
+    data[derived.SOURCE] = hashlib.sha256(arrays["vertices"].tobytes()).hexdigest()
+    data[derived.TEETH] = ""
+    thing = bridge.put_object(scene, "cast", "Cast", data)
+    materials.give(thing, "stone", surveyed=True)
+    bridge.set_colours(data, derived.COLOUR, materials.flat_colour("stone", len(data.vertices)))
+    bridge.show_colours(data, derived.COLOUR)
+    derived.put_line_objects(scene)
+    own.shade = "UNDERCUT"
+    frame_cast(context, thing)
+
+
+def frame_cast(context: bpy.types.Context, thing: Any) -> None:
+    """Fill the 3D views with the cast, seen from above, in its colours. Not in background mode: there is no view."""
+    if bpy.app.background or context.window is None:
+        return
+    for other in context.selected_objects:
+        other.select_set(False)
+    thing.select_set(True)
+    context.view_layer.objects.active = thing
+    for area in context.window.screen.areas:
+        if area.type != "VIEW_3D":
+            continue
+        region = next(r for r in area.regions if r.type == "WINDOW")
+        space: Any = area.spaces.active
+        space.shading.color_type = "VERTEX"
+        with context.temp_override(window=context.window, area=area, region=region):
+            bpy.ops.view3d.view_axis(type="TOP")
+            bpy.ops.view3d.view_selected()
+    thing.select_set(False)
+
+
+class _Browse:
+    """Mixin: choose a file, then hand it to the operator that opens it."""
+
+    filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.idle(context)
+
+    def invoke(self, context: Any, event: Any) -> set[Any]:
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+
+class CLASPWRIGHT_OT_choose_scan(_Browse, bpy.types.Operator):
+    """Begin a new case on the scan of a cast (STL, PLY, OBJ or 3MF). The file itself is never changed"""
+
+    bl_idname = "claspwright.choose_scan"
+    bl_label = "Open Scan"
+
+    filter_glob: bpy.props.StringProperty(default=SCANS, options={"HIDDEN"})
+    arch: bpy.props.EnumProperty(name="Arch", items=ARCHES, default="FIND")
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        bpy.ops.claspwright.open_scan("INVOKE_DEFAULT", filepath=self.filepath, arch=self.arch)
+        return {"FINISHED"}
+
+
+class CLASPWRIGHT_OT_choose_case(_Browse, bpy.types.Operator):
+    """Open a case file (JSON) and the scan that lies beside it"""
+
+    bl_idname = "claspwright.choose_case"
+    bl_label = "Open Case"
+
+    filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        bpy.ops.claspwright.open_case("INVOKE_DEFAULT", filepath=self.filepath)
+        return {"FINISHED"}
+
+
+class _Opens(jobs.JobOperator):
+    """Mixin: a task that gives a cast."""
+
+    words = "Opening"
+    filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.idle(context)
+
+    def path(self) -> Path:
+        """The chosen file. Raises CaseError when none is named."""
+        if not self.filepath:
+            raise CaseError("no file is named; choose one")
+        return Path(bpy.path.abspath(self.filepath))
+
+    def land(self, context: Any, info: dict[str, Any], arrays: dict[str, Any]) -> set[Any]:
+        case = doc.case_from_json(info["case"], folder=info["folder"])
+        show_cast(context, case, info, arrays)
+        self.report({"INFO"}, f"{case.cast.file}: {case.cast.arch} cast, {len(arrays['faces']):,} triangles")  # type: ignore[attr-defined]
+        return {"FINISHED"}
+
+
+class CLASPWRIGHT_OT_open_scan(_Opens, bpy.types.Operator):
+    """Open the scan of a cast and begin a new case"""
+
+    bl_idname = "claspwright.open_scan"
+    bl_label = "Open Scan"
+    bl_options = {"REGISTER", "UNDO"}
+
+    arch: bpy.props.EnumProperty(name="Arch", items=ARCHES, default="FIND")
+
+    def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
+        return derived.bench, "open_scan", {"scan": str(self.path()), "arch": "" if self.arch == "FIND" else self.arch}
+
+
+class CLASPWRIGHT_OT_open_case(_Opens, bpy.types.Operator):
+    """Open a case file and the scan that lies beside it"""
+
+    bl_idname = "claspwright.open_case"
+    bl_label = "Open Case"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
+        case = doc.load_case(self.path())
+        return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
+
+
+class CLASPWRIGHT_OT_open_sample(_Opens, bpy.types.Operator):
+    """Open an invented case that is ready to build, to see how everything goes"""
+
+    bl_idname = "claspwright.open_sample"
+    bl_label = "Open Sample"
+    bl_options = {"REGISTER", "UNDO"}
+
+    sample: bpy.props.EnumProperty(name="Sample", items=SAMPLES)
+
+    def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
+        case = doc.load_case(Path(__file__).resolve().parents[1] / "sample_scenes" / self.sample / "case.json")
+        return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
+
+
+class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
+    """Say where the scan of this case lies now. Only the very same file is taken"""
+
+    bl_idname = "claspwright.find_scan"
+    bl_label = "Find Scan"
+    bl_options = {"REGISTER", "UNDO"}
+
+    filter_glob: bpy.props.StringProperty(default=SCANS, options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.has_case(context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        def work() -> set[Any]:
+            from dataclasses import replace
+
+            case, path = document.need_case(context.scene), Path(bpy.path.abspath(self.filepath))
+            try:
+                digest = hashlib.sha256(path.read_bytes()).hexdigest()
+            except OSError as error:
+                raise CaseError(f"{path.name}: cannot be read ({error.strerror}); choose the scan again") from error
+            if digest != case.cast.sha256:
+                raise CaseError(f"{path.name}: this is another file than the case was made for (SHA-256 differs); choose the right scan")
+            document.store(context.scene, replace(case, cast=replace(case.cast, file=path.name), folder=str(path.resolve().parent)))
+            return {"FINISHED"}
+
+        return jobs.guarded(self, work)
+
+
+class CLASPWRIGHT_OT_clear(bpy.types.Operator):
+    """Take the case and all its objects out of this scene. Files on disk stay as they are"""
+
+    bl_idname = "claspwright.clear"
+    bl_label = "Clear Case"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.has_case(context)
+
+    def invoke(self, context: Any, event: Any) -> set[Any]:
+        return context.window_manager.invoke_confirm(self, event)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        bridge.remove_objects(context.scene, bridge.all_roles(context.scene))
+        own = document.settings(context.scene)
+        for name in ("case_text", "folder", "remarks", "component", "built_key", "checks"):
+            own.property_unset(name)
+        document.notice(context.scene, "")
+        derived.forget()
+        return {"FINISHED"}
+
+
+class CLASPWRIGHT_OT_level(bpy.types.Operator):
+    """Set both tilts to zero: the path at right angles to the occlusal plane"""
+
+    bl_idname = "claspwright.level"
+    bl_label = "No Tilt"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.has_case(context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        def work() -> set[Any]:
+            document.store(context.scene, tilted(document.need_case(context.scene), 0.0, 0.0))
+            return {"FINISHED"}
+
+        return jobs.guarded(self, work)
+
+
+class CLASPWRIGHT_OT_refresh(bpy.types.Operator):
+    """Find crowns, survey the cast and draw its lines now, and wait for it: for scripts. The window does this by itself"""
+
+    bl_idname = "claspwright.refresh"
+    bl_label = "Refresh Survey"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return jobs.has_case(context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        def work() -> set[Any]:
+            bridge.need_cast(context.scene)
+            derived.step(context.scene, wait=True)
+            return {"FINISHED"}
+
+        return jobs.guarded(self, work)
+
+
+CLASSES = (
+    CLASPWRIGHT_OT_choose_scan,
+    CLASPWRIGHT_OT_choose_case,
+    CLASPWRIGHT_OT_open_scan,
+    CLASPWRIGHT_OT_open_case,
+    CLASPWRIGHT_OT_open_sample,
+    CLASPWRIGHT_OT_find_scan,
+    CLASPWRIGHT_OT_clear,
+    CLASPWRIGHT_OT_level,
+    CLASPWRIGHT_OT_refresh,
+)
+
+
+def register() -> None:
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+
+
+def unregister() -> None:
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

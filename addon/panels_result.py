@@ -1,0 +1,137 @@
+"""The tab, second half: build, checks, export, cautions."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from typing import Any
+
+import bpy
+
+from ..core.cautions import CAUTIONS
+from . import document, jobs, ops_build, ops_export
+from .panels_work import NeedsCase, Tab, progress, shown_case, wrapped
+
+STATUS_ICON = {"fail": "CANCEL", "warn": "ERROR", "pass": "CHECKMARK", "skip": "RADIOBUT_OFF"}
+STATUS_WORDS = {"fail": "failed", "warn": "to look at", "pass": "passed", "skip": "not checked"}
+
+
+class CLASPWRIGHT_PT_framework(NeedsCase, bpy.types.Panel):
+    """Build"""
+
+    bl_idname = "CLASPWRIGHT_PT_framework"
+    bl_label = "Framework"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        own, case = document.settings(context.scene), shown_case(context)
+        if case is None:
+            return
+        layout.prop(own, "quick")
+        row = layout.row()
+        row.scale_y = 1.4
+        row.operator("claspwright.build", icon="MOD_BUILD")
+        progress(layout)
+        if jobs.current() is None and not case.components:
+            wrapped(layout, context, "Mark the teeth and add components first.", "INFO")
+        if not own.built_key:
+            return
+        if own.built_key != document.case_key(case, own.built_quick):
+            wrapped(layout, context, "The case was changed after this framework was built. Build again.", "ERROR")
+        elif own.built_quick:
+            wrapped(layout, context, "This is a quick look. For making, build without it.", "INFO")
+        grid = layout.grid_flow(columns=2, even_columns=True, align=True)
+        for what, (label, _, _) in ops_build.VIEWS.items():
+            grid.operator("claspwright.view", text=label, icon="HIDE_OFF").what = what
+
+
+@lru_cache(maxsize=4)
+def _checks(text: str) -> tuple[dict[str, Any], ...]:
+    order = ("fail", "warn", "skip", "pass")
+    return tuple(sorted(json.loads(text) if text else (), key=lambda c: order.index(c["status"])))
+
+
+class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
+    """What the checks found"""
+
+    bl_idname = "CLASPWRIGHT_PT_checks"
+    bl_label = "Checks"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return bool(document.settings(context.scene).checks)
+
+    def draw(self, context: Any) -> None:
+        own, layout = document.settings(context.scene), self.layout
+        found = _checks(own.checks)
+        counts = {s: sum(c["status"] == s for c in found) for s in STATUS_ICON}
+        row = layout.row(align=True)
+        for status, count in counts.items():
+            if count:
+                row.label(text=f"{count} {STATUS_WORDS[status]}", icon=STATUS_ICON[status])
+        layout.prop(own, "all_checks")
+        for check in found:
+            if own.all_checks or check["status"] in ("fail", "warn", "skip"):
+                self._check(layout, context, check)
+
+    def _check(self, layout: Any, context: Any, check: dict[str, Any]) -> None:
+        box = layout.box().column(align=True)
+        row = box.row()
+        row.label(text=f"{check['id']}{_measure(check)}", icon=STATUS_ICON[check["status"]])
+        if check["place"]:
+            row.operator("claspwright.go_to", text="", icon="VIEWZOOM").place = check["place"]
+        words = ": ".join(w for w in (check["where"], check["words"]) if w)
+        if words and check["status"] != "pass":
+            wrapped(box, context, words)
+
+
+def _measure(check: dict[str, Any]) -> str:
+    if check["value"] is None:
+        return ""
+    limit = "" if check["limit"] is None else f" (limit {check['limit']:g})"
+    return f"  {check['value']:.3g} {check['unit']}{limit}"
+
+
+class CLASPWRIGHT_PT_export(NeedsCase, bpy.types.Panel):
+    """Files"""
+
+    bl_idname = "CLASPWRIGHT_PT_export"
+    bl_label = "Export"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        built = bool(document.settings(context.scene).built_key)
+        row = layout.row()
+        row.scale_y = 1.2
+        row.operator("claspwright.choose_folder", icon="EXPORT")
+        grid = layout.grid_flow(columns=2, even_columns=True, align=True)
+        for what, (label, _, _) in ops_export.KINDS.items():
+            cell = grid.row(align=True)
+            cell.enabled = built or what == "CASE"
+            cell.operator("claspwright.export", text=label).what = what
+        if not built:
+            wrapped(layout, context, "Build the framework first; the case file can be written at any time.")
+
+
+class CLASPWRIGHT_PT_cautions(Tab, bpy.types.Panel):
+    """What has to be known before metal is made"""
+
+    bl_idname = "CLASPWRIGHT_PT_cautions"
+    bl_label = "Cautions"
+
+    def draw(self, context: Any) -> None:
+        for k, line in enumerate(CAUTIONS):
+            wrapped(self.layout, context, line, "ERROR" if k == 0 else "DOT")
+
+
+CLASSES = (CLASPWRIGHT_PT_framework, CLASPWRIGHT_PT_checks, CLASPWRIGHT_PT_export, CLASPWRIGHT_PT_cautions)
+
+
+def register() -> None:
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+
+
+def unregister() -> None:
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

@@ -1,0 +1,245 @@
+"""The tab "Claspwright" at the side of the 3D view, first half: cast, teeth, tilt, components.
+
+Panels draw what is stored and compute nothing.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+import bpy
+
+from ..core.case import Case
+from ..core.case.edit import arch_numbers, kind_words
+from ..core.errors import ClaspwrightError
+from . import bridge, derived, document, forms, jobs, ops_case
+
+TAB = "Claspwright"
+
+
+def wrapped(layout: Any, context: Any, words: str, icon: str = "NONE") -> None:
+    """A text over as many lines as the panel's width needs."""
+    width = context.region.width if context.region else 260
+    scale = context.preferences.system.ui_scale
+    room = max(18, int((width / scale - (50 if icon == "NONE" else 75)) / 6.6))
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    for k, line in enumerate(textwrap.wrap(words, room) or [""]):
+        column.label(text=line, icon=icon if k == 0 else ("NONE" if icon == "NONE" else "BLANK1"))
+
+
+def shown_case(context: Any) -> Case | None:
+    """The case to draw; a document that this release cannot read counts as none."""
+    try:
+        return document.find_case(context.scene)
+    except ClaspwrightError:
+        return None
+
+
+def progress(layout: Any) -> None:
+    """How far the running work is, and a button that ends it."""
+    job = jobs.current()
+    if job is None:
+        return
+    column = layout.column(align=True)
+    column.progress(factor=job.call.share, text=f"{job.words}: {job.call.stage}")
+    column.operator("claspwright.stop", icon="X")
+
+
+class Tab:
+    """Mixin: a panel of the tab."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+
+class NeedsCase(Tab):
+    """Mixin: a panel that is there once a cast is open."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return bool(document.settings(context.scene).case_text)
+
+
+class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
+    """Which cast"""
+
+    bl_idname = "CLASPWRIGHT_PT_cast"
+    bl_label = "Cast"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        own = document.settings(context.scene)
+        row = layout.row(align=True)
+        row.operator("claspwright.choose_scan", icon="IMPORT")
+        row.operator("claspwright.choose_case", icon="FILE_FOLDER")
+        try:
+            case = document.find_case(context.scene)
+        except ClaspwrightError as error:
+            wrapped(layout, context, str(error), "ERROR")
+            return
+        if case is None:
+            layout.operator_menu_enum("claspwright.open_sample", "sample", icon="PRESET")
+            wrapped(layout, context, "Begin with the scan of a cast (STL, PLY, OBJ, 3MF), go on with a case file, or look at a sample.")
+            progress(layout)
+            return
+        layout.label(text=f"{case.title or case.cast.file}", icon="OUTLINER_OB_MESH")
+        layout.label(text=f"{case.cast.arch.capitalize()} arch, {case.cast.file}", icon="BLANK1")
+        questions = [line[2:] for line in own.remarks.splitlines() if line.startswith("? ")]
+        for question in questions:
+            wrapped(layout, context, question, "QUESTION")
+        if not case.chart.teeth:
+            self._arch(layout, case)
+        if bridge.find_object(context.scene, "cast") is None:
+            wrapped(layout, context, "The cast is not in this scene any more: undo, or open it again.", "ERROR")
+        elif not case.scan.is_file():
+            wrapped(layout, context, f"The scan {case.cast.file} is not where it was; without it nothing can be built.", "ERROR")
+            layout.operator("claspwright.find_scan", icon="VIEWZOOM")
+        if document.notices.get(context.scene.name):
+            wrapped(layout, context, document.notices[context.scene.name], "INFO")
+        progress(layout)
+        layout.operator("claspwright.clear", icon="TRASH")
+
+    def _arch(self, layout: Any, case: Case) -> None:
+        """Before anything is marked: right the arch with one click."""
+        row = layout.row(align=True)
+        row.label(text="It is the")
+        for key, label, _ in ops_case.ARCHES[1:]:
+            op = row.operator("claspwright.open_scan", text=label, depress=key == case.cast.arch)
+            op.filepath, op.arch = str(case.scan), key
+
+
+class CLASPWRIGHT_PT_intake(NeedsCase, bpy.types.Panel):
+    """What intake changed"""
+
+    bl_idname = "CLASPWRIGHT_PT_intake"
+    bl_label = "What Intake Did"
+    bl_parent_id = "CLASPWRIGHT_PT_cast"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        changes = [line for line in document.settings(context.scene).remarks.splitlines() if not line.startswith("? ")]
+        for line in changes or ["Nothing: the scan was used as it is."]:
+            wrapped(self.layout, context, line, "DOT")
+
+
+class CLASPWRIGHT_PT_teeth(NeedsCase, bpy.types.Panel):
+    """Teeth and gaps"""
+
+    bl_idname = "CLASPWRIGHT_PT_teeth"
+    bl_label = "Teeth"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        case = shown_case(context)
+        if case is None:
+            return
+        layout.operator("claspwright.mark_teeth", icon="CURSOR")
+        standing = {t.fdi for t in case.chart.teeth}
+        numbers = arch_numbers(case.cast.arch)
+        sides = ("patient's right", "patient's left") if case.cast.arch == "upper" else ("patient's left", "patient's right")
+        grid = layout.column(align=True)
+        for half, side in zip((numbers[:8], numbers[8:]), sides, strict=True):
+            grid.label(text=side.capitalize())
+            row = grid.row(align=True)
+            for n in half:
+                row.operator("claspwright.tooth_menu", text=_cell(n, case), depress=n in standing).fdi = n
+        if not standing:
+            wrapped(layout, context, "Click Mark Teeth, then each tooth that stands. Its number is proposed.")
+            return
+        wrapped(layout, context, "Blue: marked. (36): missing. -38: missing, not replaced. Click a number to change it.")
+        uncharted = [n for n in numbers if n not in standing and n not in case.chart.missing]
+        if uncharted:
+            layout.operator("claspwright.chart_rest", icon="X")
+        if case.chart.not_here:
+            layout.operator("claspwright.clear_not_here")
+        if derived.finding():
+            layout.label(text="Finding crowns ...", icon="SORTTIME")
+
+
+def _cell(n: int, case: Case) -> str:
+    if n in case.chart.not_replaced:
+        return f"-{n}"
+    return f"({n})" if n in case.chart.missing else str(n)
+
+
+class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
+    """Tilt of the cast and undercut"""
+
+    bl_idname = "CLASPWRIGHT_PT_tilt"
+    bl_label = "Tilt and Undercut"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        own = document.settings(context.scene)
+        case = shown_case(context)
+        if case is None:
+            return
+        side = "Patient's right" if case.cast.arch == "lower" else "Patient's left"
+        column = layout.column(align=True)
+        column.prop(own, "anteroposterior_deg", text="Front down (°)")
+        column.prop(own, "lateral_deg", text=f"{side} down (°)")
+        from ..core.output.wording import tilt_words
+
+        wrapped(layout, context, tilt_words(case.path.anteroposterior_deg, case.path.lateral_deg, case.cast.arch).capitalize())
+        layout.operator("claspwright.level")
+        layout.row(align=True).prop(own, "shade", expand=True)
+        thing, space = bridge.find_object(context.scene, "cast"), context.space_data
+        if thing is not None and not thing.visible_get():
+            row = layout.row()
+            row.label(text="The cast is hidden", icon="INFO")
+            row.operator("claspwright.view", text="Show It").what = "SURVEY"
+        elif space and space.type == "VIEW_3D" and space.shading.type == "SOLID" and space.shading.color_type != "VERTEX":
+            wrapped(layout, context, "Choose Attribute to see the undercut in this view.", "INFO")
+            layout.prop(space.shading, "color_type", text="")
+
+
+class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
+    """The prescription"""
+
+    bl_idname = "CLASPWRIGHT_PT_components"
+    bl_label = "Components"
+
+    def draw(self, context: Any) -> None:
+        layout: Any = self.layout
+        case = shown_case(context)
+        if case is None:
+            return
+        own = document.settings(context.scene)
+        layout.operator_menu_enum("claspwright.add_component", "kind", icon="ADD")
+        if not case.components:
+            words = "Nothing is prescribed yet. Begin with the major connector and the bases, then rests, clasps and the minor connectors."
+            wrapped(layout, context, words)
+        column = layout.column(align=True)
+        for part in case.components:
+            row = column.row(align=True)
+            chosen = part.id == own.component
+            icon = "DOWNARROW_HLT" if chosen else "RIGHTARROW"
+            row.operator("claspwright.select_component", text=part.id, depress=chosen, icon=icon).name = part.id
+            row.operator("claspwright.remove_component", text="", icon="X").name = part.id
+        chosen_part = forms.selected(context.scene)
+        if chosen_part is None:
+            return
+        box = layout.box()
+        box.label(text=kind_words(chosen_part.kind))
+        form = forms.form_of(context.scene, chosen_part.kind)
+        fields = box.column()
+        fields.use_property_split = True
+        fields.use_property_decorate = False
+        for name in forms.form_fields(chosen_part.kind):
+            fields.prop(form, name)
+
+
+CLASSES = (CLASPWRIGHT_PT_cast, CLASPWRIGHT_PT_intake, CLASPWRIGHT_PT_teeth, CLASPWRIGHT_PT_tilt, CLASPWRIGHT_PT_components)
+
+
+def register() -> None:
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+
+
+def unregister() -> None:
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

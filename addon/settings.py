@@ -1,0 +1,85 @@
+"""What the add-on keeps in a scene. (Blender evaluates the annotations of properties, so they must not be postponed here.)"""
+
+from typing import Any
+
+import bpy
+
+from ..core.case.edit import tilted
+from ..core.errors import CaseError
+from . import derived, document, forms
+
+SHADES = [
+    ("UNDERCUT", "Undercut", "Colour the cast by the depth of undercut at the present tilt"),
+    ("CROWNS", "Crowns", "Colour the crowns that were found at your clicks"),
+    ("PLAIN", "Stone", "Show the plain cast"),
+]
+
+
+def _tilt(name: str) -> dict[str, Any]:
+    def get(self: Any) -> float:
+        case = document.find_case(self.id_data)
+        return getattr(case.path, name) if case else 0.0
+
+    def put(self: Any, value: float) -> None:
+        case = document.find_case(self.id_data)
+        if case is None or getattr(case.path, name) == round(float(value), 3):
+            return
+        tilt = {"anteroposterior_deg": case.path.anteroposterior_deg, "lateral_deg": case.path.lateral_deg, name: float(value)}
+        try:
+            document.store(self.id_data, tilted(case, **tilt))
+        except CaseError as error:
+            document.notice(self.id_data, str(error))
+        if self.shade != "UNDERCUT":
+            self.shade = "UNDERCUT"
+        derived.mark_stale()
+
+    return {"get": get, "set": put, "min": -30.0, "max": 30.0, "step": 50, "precision": 1}
+
+
+def _stale(_self: Any, _context: Any) -> None:
+    derived.mark_stale()
+
+
+class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
+    """Claspwright's part of the scene. The case document is the truth; the rest is what the panels need."""
+
+    case_text: bpy.props.StringProperty(name="Case document", options={"HIDDEN"})
+    folder: bpy.props.StringProperty(name="Folder", description="Folder of the scan", subtype="DIR_PATH")
+    remarks: bpy.props.StringProperty(name="Remarks of intake", options={"HIDDEN"})
+    component: bpy.props.StringProperty(name="Selected component", options={"HIDDEN"})
+    anteroposterior_deg: bpy.props.FloatProperty(
+        name="Front down (°)",
+        description="Tilt of the cast on the surveying table. Above zero its front is lowered, below zero its back",
+        **_tilt("anteroposterior_deg"),
+    )
+    lateral_deg: bpy.props.FloatProperty(
+        name="Right side of the view down (°)",
+        description="Tilt of the cast on the surveying table, looked at from above with the front away from you. "
+        "Above zero the side at your right is lowered: the patient's right of a lower cast, the patient's left of an upper",
+        **_tilt("lateral_deg"),
+    )
+    shade: bpy.props.EnumProperty(name="Colour the cast by", items=SHADES, default="UNDERCUT", update=_stale)
+    quick: bpy.props.BoolProperty(
+        name="Quick look",
+        description="Coarser outer side and block-out, in less time: to look at, not for making. The fitting side is cut from the cast",
+        default=False,
+    )
+    built_key: bpy.props.StringProperty(options={"HIDDEN"})
+    built_quick: bpy.props.BoolProperty(options={"HIDDEN"})
+    checks: bpy.props.StringProperty(options={"HIDDEN"})
+    all_checks: bpy.props.BoolProperty(name="Show passed checks", description="List the checks that passed, too", default=False)
+
+
+def register() -> None:
+    for kind, form in forms.FORMS.items():
+        CLASPWRIGHT_PG_settings.__annotations__[f"form_{kind}"] = bpy.props.PointerProperty(type=form)
+    bpy.utils.register_class(CLASPWRIGHT_PG_settings)
+    bpy.types.Scene.claspwright = bpy.props.PointerProperty(type=CLASPWRIGHT_PG_settings)  # type: ignore[attr-defined]
+
+
+def unregister() -> None:
+    del bpy.types.Scene.claspwright  # type: ignore[attr-defined]
+    bpy.utils.unregister_class(CLASPWRIGHT_PG_settings)
+    for kind in forms.FORMS:
+        CLASPWRIGHT_PG_settings.__annotations__.pop(f"form_{kind}", None)
+    document.notices.clear()
