@@ -2,6 +2,7 @@
 
 from .components import (
     KINDS,
+    BeadPlate,
     CingulumRest,
     Component,
     GuidePlate,
@@ -13,6 +14,7 @@ from .components import (
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    UShapedPlate,
 )
 from .document import (
     Case,
@@ -33,6 +35,7 @@ from .weights import PathWeights
 __all__ = [
     "KINDS",
     "Case",
+    "BeadPlate",
     "CastEntry",
     "Chart",
     "CingulumRest",
@@ -54,6 +57,7 @@ __all__ = [
     "ToothEntry",
     "case_from_json",
     "case_to_json",
+    "UShapedPlate",
     "load_case",
     "save_case",
 ]

@@ -167,6 +167,47 @@ class LatticeBase:
     stop: bool = option(False)
 
 
+@dataclass(frozen=True)
+class BeadPlate:
+    """Metal base of a short bounded gap: a plate on the ridge with beads and a post that hold the resin or the tooth.
+
+    It fills the whole gap from guide plate to guide plate, where a lattice has no room for an opening (standard texts, from memory:
+    metal base and nail-head or bead retention for short spans). Beads 0.5 to 1 mm (handbook, section 5).
+
+    teeth : missing teeth of the gap; relief_mm : 32 gauge, so that the metal does not rub on the free gingiva beside the abutments
+    post_mm : height of the post in the middle over the plate; 0 for none, where the bite is close
+    """
+
+    kind: ClassVar[str] = "bead_plate"
+    id: str
+    teeth: tuple[int, ...] = ()
+    thickness_mm: float = option(1.0, low=0.5, high=2)
+    relief_mm: float = option(0.2, low=0, high=1)
+    bead_mm: float = option(1.0, low=0.5, high=1.6)
+    post_mm: float = option(2.0, low=0, high=5)
+
+
+@dataclass(frozen=True)
+class UShapedPlate:
+    """U-shaped palatal connector that lies on the lingual faces of the teeth and the tissue beside them.
+
+    Borders of an upper connector keep 6 mm from the gingival margins or lie on the teeth (handbook, section 4): this one does the
+    second. The least rigid form; for tori, or where no more of the palate can be used.
+
+    start, end : the last teeth covered on either side; width_mm : from the gingival margins along the tissue
+    rise_mm : of its upper border over the lingual height of contour; relief_mm : over the free gingiva
+    """
+
+    kind: ClassVar[str] = "u_shaped_plate"
+    id: str
+    start: int = _fdi()
+    end: int = _fdi()
+    width_mm: float = option(8.0, low=3, high=16)
+    thickness_mm: float = option(1.2, low=0.6, high=2.5)
+    rise_mm: float = option(0.8, low=0, high=3)
+    relief_mm: float = option(0.25, low=0, high=1)
+
+
 Component = (
     OcclusalRest
     | CingulumRest
@@ -178,6 +219,8 @@ Component = (
     | LingualBar
     | PalatalStraps
     | LatticeBase
+    | BeadPlate
+    | UShapedPlate
 )
 KINDS: dict[str, type] = {c.kind: c for c in Component.__args__}
 

@@ -33,6 +33,8 @@ KIND = {
     "i_bar": "clasp",
     "minor_connector": "strut",
     "lingual_bar": "bar",
+    "bead_plate": "plate",
+    "u_shaped_plate": "plate",
     "palatal_straps": "strap",
     "lattice_base": "lattice",
 }

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..case import (
+    BeadPlate,
     Case,
     CingulumRest,
     Component,
@@ -20,6 +21,7 @@ from ..case import (
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    UShapedPlate,
 )
 from ..errors import ComponentError, GeometryError
 from ..mesh import Floats, Mesh
@@ -29,12 +31,17 @@ from .arms import reciprocal_arm, retentive_arm
 from .bars import lingual_bar, minor_connector
 from .bases import lattice_base
 from .ibar import i_bar
+from .metal_bases import bead_plate
 from .palate import palatal_straps
 from .plates import guide_plate
 from .rests import rest
 from .site import Built, Relief, Site
+from .uplate import u_shaped_plate
 
-ORDER = (LingualBar, PalatalStraps, LatticeBase, OcclusalRest, CingulumRest, GuidePlate, MinorConnector, ReciprocalArm, RetentiveArm, IBar)
+ORDER = (
+    LingualBar, PalatalStraps, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
+    ReciprocalArm, RetentiveArm, IBar,
+)  # fmt: skip
 RELIEF_SPACING_MM = 0.35
 RELIEF_SINK_MM = 0.3  # relief goes this far into the cast, so that the two never share a face
 
@@ -77,6 +84,10 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
             return palatal_straps(component, site, case.components)
         case LatticeBase():
             return lattice_base(component, site, _rail_of(built, "bar"))
+        case BeadPlate():
+            return bead_plate(component, site)
+        case UShapedPlate():
+            return u_shaped_plate(component, site)
         case OcclusalRest() | CingulumRest():
             return rest(component, site)
         case GuidePlate():

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..case import Component, GuidePlate, OcclusalRest
+from ..case import BeadPlate, Component, GuidePlate, OcclusalRest
 from ..charts import CrownChart
 from ..errors import GeometryError
 from ..mesh import Floats
 from ..preparation import GuidePlaneSpec
 from ..solids.curves import smooth_rows
 from ..solids.fields import Shape, round_max
-from ..teeth import Tooth
+from ..teeth import Tooth, numbering
 from ..teeth.landmarks import marginal_ridge
 from .site import Built, Site
 
@@ -47,13 +47,22 @@ def guide_plate(spec: GuidePlate, site: Site, components: tuple[Component, ...])
     half = float(np.clip(radius * np.tan(np.radians(0.5 * spec.width_deg)), 1.6, 0.45 * _breadth(chart)))
     crest = _crest_height(site, spec, chart)
     wall = _wall(spec, chart, phi, half, top, crest)
-    foot = _foot(spec, site, chart, phi, min(half, FOOT_HALF_MM), radius, crest)
+    shapes = [wall]
+    if not _on_metal(spec, components):  # a metal base comes up to the wall by itself
+        shapes.append(_foot(spec, site, chart, phi, min(half, FOOT_HALF_MM), radius, crest))
     facts: dict[str, float | str] = {
         "width_mm": 2 * half,
         "thickness_mm": spec.thickness_mm,
         "height_mm": top - float(np.median(chart.margin(np.array([phi])))),
     }
-    return Built(shapes=(wall, foot), facts=facts)
+    return Built(shapes=tuple(shapes), facts=facts)
+
+
+def _on_metal(spec: GuidePlate, components: tuple[Component, ...]) -> bool:
+    """Whether a bead plate lies in the gap that the guide plate faces."""
+    mesial, distal = numbering.neighbours(spec.tooth)
+    beside = mesial if spec.side == "mesial" else distal
+    return any(isinstance(c, BeadPlate) and beside in c.teeth for c in components)
 
 
 def _crest_height(site: Site, spec: GuidePlate, chart: CrownChart) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from ..case.components import (
+    BeadPlate,
     CingulumRest,
     GuidePlate,
     IBar,
@@ -17,6 +18,7 @@ from ..case.components import (
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    UShapedPlate,
 )
 
 _INCH_CUSTOM = {0.25: "0.010 in", 0.5: "0.020 in", 0.75: "0.030 in"}
@@ -145,8 +147,21 @@ def _lattice_base(c: LatticeBase) -> ComponentRow:
     return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Lattice base", words, measures)
 
 
+def _bead_plate(c: BeadPlate) -> ComponentRow:
+    words = "metal base on the ridge from guide plate to guide plate, with beads" + (" and a post" if c.post_mm else "")
+    post = f", post {c.post_mm:.1f} high" if c.post_mm else ""
+    measures = f"{c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}, beads {c.bead_mm:.1f}{post}"
+    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Bead plate", words, measures)
+
+
+def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:
+    words = "on the lingual faces of the teeth and the tissue beside them, relieved over the free gingiva"
+    measures = f"to {c.width_mm:.1f} from the margins, {c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}"
+    return ComponentRow(f"{c.start} to {c.end}", "U-shaped palatal connector", words, measures)
+
+
 _WORDS: dict[type, Callable[[Any], ComponentRow]] = {
     OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, GuidePlate: _guide_plate, RetentiveArm: _retentive_arm,
     ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar,
-    PalatalStraps: _palatal_straps, LatticeBase: _lattice_base,
+    PalatalStraps: _palatal_straps, LatticeBase: _lattice_base, BeadPlate: _bead_plate, UShapedPlate: _u_shaped_plate,
 }

@@ -18,7 +18,7 @@ from ..checks import Check, as_stored, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mesh import Mesh
-from ..preparation import Cut, Prepared, prepare
+from ..preparation import Cut, Prepared, fit_plane, prepare
 from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
@@ -189,7 +189,15 @@ def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared
                 wanted_seats.append(planned_seat(component, teeth, cast.mesh, path.vector))
             except GeometryError as error:
                 remarks.append(f"{component.id}: no seat could be cut ({error})")
-    wanted_planes = planes(case.components, teeth.teeth, path.vector)
+    for plane in planes(case.components, teeth.teeth, path.vector):
+        try:
+            wanted_planes.append(fit_plane(plane, teeth[plane.tooth], cast.mesh))
+        except GeometryError as error:
+            remarks.append(f"no guide plane could be cut ({error})")
+            continue
+        if wanted_planes[-1].height_mm < plane.height_mm:
+            low = wanted_planes[-1].height_mm
+            remarks.append(f"guide plane on {plane.tooth} {plane.side}: {low:g} mm high, not {plane.height_mm:g}; the face is no higher")
     return prepare(cast.mesh, teeth, path, wanted_seats, wanted_planes), tuple(remarks)
 
 

@@ -1,7 +1,7 @@
 """Mouth preparation on the cast: rest seats sunk, guide planes planed, and what each takes of the enamel."""
 
 from .ledge import fit_ledge
-from .planes import GuidePlaneSpec
+from .planes import GuidePlaneSpec, fit_plane
 from .prepare import Cut, Prepared, fit_reach, prepare
 from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
 
@@ -11,6 +11,7 @@ __all__ = [
     "Prepared",
     "RestSeatSpec",
     "fit_ledge",
+    "fit_plane",
     "fit_reach",
     "floor_angle_deg",
     "prepare",

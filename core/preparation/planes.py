@@ -7,7 +7,7 @@ smoothed, are the plan of the plane; it follows the crown round and runs out on 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -23,6 +23,7 @@ NECK_MM = 1.0
 SHARE_OF_BREADTH = 0.45
 """Width of a guide plane over the faciolingual breadth of the crown: a third to a half (standard texts)."""
 RUN_OUT_MM = 0.9
+LOWER_MM = 0.5
 PLAN_DEGREE = 4
 """The plan follows the crown round, not the bumps of its surface."""
 
@@ -129,6 +130,21 @@ def plan(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> PlanePlan:
     smooth = np.polynomial.Polynomial.fit(across[known], blade[known], min(PLAN_DEGREE, int(known.sum()) - 1))(across)
     beyond = np.clip((np.abs(across - middle) - 0.5 * width) / RUN_OUT_MM, 0.0, 1.0)
     return PlanePlan(across, smooth + 1.2 * beyond**2, surface, neck, crest + 1.0)
+
+
+def fit_plane(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> GuidePlaneSpec:
+    """The same plane, as high as asked or as high as the face allows, in steps of half a millimetre, at least 0.5 mm.
+
+    mesh : the unprepared cast. Raises GeometryError when the face has no room even for that.
+    """
+    while True:
+        try:
+            plan(spec, tooth, mesh)
+            return spec
+        except GeometryError:
+            if spec.height_mm - LOWER_MM < LOWER_MM:
+                raise
+            spec = replace(spec, height_mm=spec.height_mm - LOWER_MM)
 
 
 def plane_solid(spec: GuidePlaneSpec, tooth: Tooth, cut: PlanePlan) -> Mesh:

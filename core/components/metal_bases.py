@@ -1,0 +1,140 @@
+"""Metal bases of short gaps: a plate on the ridge with beads and a post, where a lattice has no room for an opening."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..case import BeadPlate
+from ..errors import ComponentError
+from ..mesh import Floats
+from ..solids.curves import resample, smooth
+from ..solids.fields import Footprint, Shape, round_max
+from ..solids.sweep import half_round, make_rail, sweep
+from .gaps import Gap, find_gap, ridge_line
+from .site import Built, Relief, Site
+
+LEAST_GAP_MM = 2.0
+FACIAL_MM = 2.6  # the plate ends under the neck of the artificial tooth, where it does not show (common practice)
+LINGUAL_MM = 4.2  # to the finish line, medial to the lingual face of the artificial tooth (from memory of McCracken's)
+UNDER_MM = 2.0  # it runs this far under the guide plates at either end
+DEPTH_MM = 0.8
+RISE_MM = 1.6  # metal stays this low over the crest: it does not climb the abutments
+BEAD_EVERY_MM = 2.1
+BEAD_NECK = 0.55  # the centre of a bead stands this share of its radius over the plate: what lies below is undercut
+POST_RADIUS_MM = 0.75
+POST_HEAD_MM = 1.05  # radius of the head of the post
+LINE_MM = (2.0, 1.5)  # width and height of the finish line
+
+
+def bead_plate(spec: BeadPlate, site: Site) -> Built:
+    """A plate over the whole gap, beads on it, a post in its middle and a finish line along its lingual border.
+
+    Raises ComponentError for a free end (a metal base cannot be relined) and for a gap with no room.
+    """
+    gap = find_gap(site, spec.teeth, spec.id)
+    length = abs(gap.end - gap.start)
+    if gap.free_end:
+        raise ComponentError(f"{spec.id}: a metal base over a free end cannot be relined; use a lattice base with a tissue stop")
+    if length < LEAST_GAP_MM:
+        raise ComponentError(f"{spec.id}: {length:.1f} mm between {gap.mesial} and {gap.distal}; {LEAST_GAP_MM:g} mm are needed for a base")
+    lines = {side: _border(site, gap, side, off) for side, off in (("facial", FACIAL_MM), ("lingual", LINGUAL_MM))}
+    outline = np.vstack([_longer(lines["facial"]), _longer(lines["lingual"])[::-1]])
+    plan = Footprint(outline @ site.path.rotation[:2].T)
+    crest = float((ridge_line(site, _stations(gap), "facial", 0.0) @ site.up).max())
+    height = spec.relief_mm + spec.thickness_mm
+    shapes = [_plate(spec, site, plan, outline, crest, height), *_beads(spec, site, gap, height)]
+    if spec.post_mm > 0:
+        shapes.append(_post(spec, site, gap, height))
+    points, normals = site.calm.project(lines["lingual"])
+    rail = make_rail(smooth(points, 2.0), normals, *LINE_MM, calm=10)
+    shapes.append(sweep(rail, half_round, depth=0.7, name=f"{spec.id} finish line"))
+    zone = Shape(
+        lambda p: plan(p @ site.path.rotation[:2].T), np.array([outline.min(axis=0) - [2, 2, 5], outline.max(axis=0) + [2, 2, 5]]), spec.id
+    )
+    facts: dict[str, float | str] = {"gap_mm": length, "thickness_mm": spec.thickness_mm, "relief_mm": spec.relief_mm}
+    return Built(
+        shapes=tuple(shapes),
+        rails={"finish line": rail},
+        reliefs=(Relief(zone, spec.relief_mm),) if spec.relief_mm > 0 else (),
+        facts=facts,
+    )
+
+
+def _stations(gap: Gap) -> Floats:
+    """Stations over the open part of the gap: beside the abutments a profile shows their crowns."""
+    inset = min(1.0, 0.2 * abs(gap.end - gap.start)) * gap.sign
+    return np.linspace(gap.start + inset, gap.end - inset, 8)
+
+
+def _border(site: Site, gap: Gap, side: str, distance_mm: float) -> Floats:
+    """(k, 3) border of the plate along the gap."""
+    return smooth(resample(ridge_line(site, _stations(gap), side, distance_mm), 0.2), 4.0)
+
+
+def _longer(line: Floats) -> Floats:
+    """The line (k, 3) carried straight on at both ends, under the guide plates."""
+    ends = [line[0] - line[-1], line[-1] - line[0]]
+    first, last = (e / max(float(np.linalg.norm(e)), 1e-9) * UNDER_MM for e in ends)
+    return np.vstack([line[0] + first, line, line[-1] + last])
+
+
+def _plate(spec: BeadPlate, site: Site, plan: Footprint, outline: Floats, crest: float, height: float) -> Shape:
+    axes, skin, up = site.path.rotation, site.plate, site.up
+
+    def field(points: Floats) -> Floats:
+        edge = np.maximum(plan(points @ axes[:2].T), points @ up - crest - height - RISE_MM)
+        out = edge.copy()
+        near = edge < 1.0
+        if near.any():
+            distance = skin(points[near])
+            out[near] = np.maximum(round_max(edge[near], distance - height, 0.4), -distance - DEPTH_MM)
+        return out
+
+    pad = np.array([1.0, 1.0, 3.0])
+    return Shape(field, np.array([outline.min(axis=0) - pad, outline.max(axis=0) + pad]), spec.id)
+
+
+def _on_ridge(site: Site, station: float, side: str, distance_mm: float, height: float) -> tuple[Floats, Floats]:
+    """A point (3,) `height` mm over the ridge and the normal (3,) there."""
+    at, normal = site.plate.project(ridge_line(site, np.array([station]), side, distance_mm), height=height)
+    return at[0], normal[0]
+
+
+def _beads(spec: BeadPlate, site: Site, gap: Gap, height: float) -> list[Shape]:
+    """Rows of beads on both sides of the crest, as many as fit between the guide plates."""
+    room = abs(gap.end - gap.start) - 2.6  # the guide plates stand on 1 mm of it at either end
+    count = max(int(room / BEAD_EVERY_MM) + 1, 1)
+    middle = 0.5 * (gap.start + gap.end)
+    along = middle + (np.arange(count) - 0.5 * (count - 1)) * BEAD_EVERY_MM
+    radius = 0.5 * spec.bead_mm
+    beads = []
+    for side, off in (("facial", 1.5), ("lingual", 1.5), ("lingual", 3.0)):
+        for station in along:
+            at, normal = _on_ridge(site, float(station), side, off, height)
+            beads.append(_ball(at + BEAD_NECK * radius * normal, radius, spec.id))
+    return beads
+
+
+def _ball(centre: Floats, radius: float, name: str) -> Shape:
+    reach = radius + 0.4
+    return Shape(lambda p: np.linalg.norm(p - centre, axis=1) - radius, np.array([centre - reach, centre + reach]), f"{name} bead")
+
+
+def _post(spec: BeadPlate, site: Site, gap: Gap, height: float) -> Shape:
+    """A post with a round head, parallel to the path, in the middle of the gap."""
+    foot, _ = _on_ridge(site, 0.5 * (gap.start + gap.end), "facial", 0.0, height)
+    up = site.up
+    head = foot + (spec.post_mm - 0.6) * up
+
+    def field(points: Floats) -> Floats:
+        rel = points - foot
+        along = rel @ up
+        radial = np.linalg.norm(rel - along[:, None] * up, axis=1)
+        stem = np.maximum(radial - POST_RADIUS_MM, np.maximum(along - spec.post_mm + 0.4, -0.5 - along))
+        local = points - head
+        rise = (local @ up) / 0.6
+        flat = np.linalg.norm(local - (local @ up)[:, None] * up, axis=1) / POST_HEAD_MM
+        return np.minimum(stem, (np.hypot(rise, flat) - 1.0) * 0.6)
+
+    reach = spec.post_mm + 1.5
+    return Shape(field, np.array([foot - reach, foot + reach]), f"{spec.id} post")
