@@ -1,0 +1,168 @@
+"""Drafts for charted arches against the textbook designs of the project's case set (McCracken and Stewart, from memory).
+
+Crowns are given as measurements here, so that each reason can be turned on and off; one slow test measures made-up casts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import replace
+from pathlib import Path as FilePath
+
+import pytest
+from claspwright.core.case import (
+    Case,
+    CastEntry,
+    Chart,
+    CingulumRest,
+    IBar,
+    LingualBar,
+    OcclusalRest,
+    PalatalStraps,
+    ReciprocalArm,
+    RetentiveArm,
+    ToothEntry,
+)
+from claspwright.core.charts import SECTORS
+from claspwright.core.errors import CaseError
+from claspwright.core.planning import Abutment, Design, Setting, clasp_options, critique, draft
+from claspwright.core.planning.abutment import ArmPlace, Sector
+
+ROWS = {
+    "upper": (17, 16, 15, 14, 13, 12, 11, 21, 22, 23, 24, 25, 26, 27),
+    "lower": (37, 36, 35, 34, 33, 32, 31, 41, 42, 43, 44, 45, 46, 47),
+}
+
+
+def case(arch: str, missing: tuple[int, ...], sulcus: float | None = 9.0) -> Case:
+    thirds = (18, 28) if arch == "upper" else (38, 48)
+    teeth = tuple(ToothEntry(t) for t in ROWS[arch] if t not in missing)
+    return Case(CastEntry("cast.ply", "0" * 64, arch), Chart(teeth, (*missing, *thirds), thirds, sulcus))
+
+
+def crown(tooth: int, *, undercut: dict[str, float] | None = None, bar: float = 1.8, length: float = 16.0, room: float = 3.5) -> Abutment:
+    """A crown with 0.4 mm of undercut everywhere unless told; an arm finds its gauge where the sector of its tip holds it."""
+    depth = dict.fromkeys(SECTORS, 0.4) if undercut is None else {s: undercut.get(s, 0.0) for s in SECTORS}
+    arms = {}
+    for origin, far in (("mesial", "disto"), ("distal", "mesio")):
+        for face in ("facial", "lingual"):
+            held = depth[f"{far}{face}"] >= 0.25
+            arms[origin, face] = ArmPlace(origin, face, 1.0 if held else 0.0, 1.6 if held else float("nan"), length, room)
+    return Abutment(tooth, 8.0, {s: Sector(d, 1.5) for s, d in depth.items()}, arms, bar, {"facial": 0.4, "lingual": 0.5})
+
+
+def drafted(given: Case, **crowns: Abutment) -> Design:
+    abutments = {t.fdi: crowns.get(f"t{t.fdi}", crown(t.fdi)) for t in given.chart.teeth}
+    return Design(draft(given, abutments).case)
+
+
+def test_lower_class_one_gets_bar_clasps_mesial_rests_and_canine_rests() -> None:
+    """Case A: lingual bar, mesial rest, plate and I-bar on 34 and 44, indirect retention in front of the line 34 to 44."""
+    made = drafted(case("lower", (35, 36, 37, 45, 46, 47)))
+    assert [(a.tooth, type(a)) for a in made.arms] == [(34, IBar), (44, IBar)]
+    assert {(r.tooth, r.side) for r in made.all(OcclusalRest)} == {(34, "mesial"), (44, "mesial")}
+    assert {r.tooth for r in made.all(CingulumRest)} == {33, 43}
+    assert made.all(LingualBar) and {(f.first, f.second) for f in made.fulcrums} == {(34, 44)}
+    assert critique(made) == ()
+
+
+def test_canines_bear_bar_clasps_when_all_posterior_teeth_are_gone() -> None:
+    """Case B: cingulum rests and I-bars on 33 and 43."""
+    made = drafted(case("lower", (34, 35, 36, 37, 44, 45, 46, 47)))
+    assert [(a.tooth, type(a)) for a in made.arms] == [(33, IBar), (43, IBar)]
+    assert {r.tooth for r in made.rests} == {33, 43} and made.all(CingulumRest)
+
+
+def test_class_two_modification_one() -> None:
+    """Case C: release on 35, circumferential clasps on 44 and 47, fulcrum 35 to 47, an indirect retainer on the other side in front."""
+    made = drafted(case("lower", (36, 37, 45, 46)))
+    assert {(a.tooth, type(a)) for a in made.arms} == {(35, IBar), (44, RetentiveArm), (47, RetentiveArm)}
+    assert {(f.first, f.second) for f in made.fulcrums} == {(35, 47)}
+    assert made.rested and any(t in made.rested for t in (43, 44))
+    assert not [f for f in critique(made) if f.severity == "error"]
+
+
+def test_upper_class_three_modification_one() -> None:
+    """Case D: four circumferential clasps from the spaces, straps."""
+    made = drafted(case("upper", (15, 16, 25, 26)))
+    assert {(a.tooth, a.origin) for a in made.all(RetentiveArm)} == {(14, "distal"), (17, "mesial"), (24, "distal"), (27, "mesial")}
+    assert {a.tooth for a in made.all(ReciprocalArm)} == {14, 17, 24, 27} and made.all(PalatalStraps)
+    assert {f.rule for f in critique(made)} <= {"clasp.length"}
+
+
+def test_upper_class_one() -> None:
+    """Case F: straps, release on 14 and 24, canine rests."""
+    made = drafted(case("upper", (15, 16, 17, 25, 26, 27)))
+    assert [(a.tooth, type(a)) for a in made.arms] == [(14, IBar), (24, IBar)] and {r.tooth for r in made.all(CingulumRest)} == {13, 23}
+
+
+def test_one_space_asks_for_a_clasp_on_the_other_side_that_cannot_be_built_yet() -> None:
+    """Case G: circumferential clasps on 45 and 47, and an embrasure clasp opposite."""
+    given = case("lower", (46,))
+    made = draft(given, {t.fdi: crown(t.fdi) for t in given.chart.teeth})
+    assert {a.tooth for a in Design(made.case).arms} == {45, 47}
+    assert any("embrasure clasp" in words for words in made.open)
+
+
+def test_nothing_to_replace_is_said() -> None:
+    """Cases H and K."""
+    given = case("upper", (27,))
+    given = replace(given, chart=replace(given.chart, not_replaced=(18, 28, 27)))
+    with pytest.raises(CaseError, match="no missing tooth is to be replaced"):
+        draft(given, {})
+
+
+def test_a_shallow_sulcus_forbids_bar_clasps_and_asks_for_a_plate() -> None:
+    given = case("lower", (35, 36, 37, 45, 46, 47), sulcus=4.0)
+    made = draft(given, {t.fdi: crown(t.fdi) for t in given.chart.teeth})
+    assert not Design(made.case).all(IBar) and Design(made.case).all(RetentiveArm)
+    assert any("lingual plate" in words for words in made.open)
+
+
+def test_a_molar_leaning_into_the_space_wants_a_ring_clasp() -> None:
+    """Its only undercut lies mesiolingually, next to the space (McCracken, from memory)."""
+    leaning = crown(47, undercut={"mesiolingual": 0.5, "lingual": 0.3}, bar=float("nan"))
+    options = clasp_options(leaning, Setting("mesial", False, 9.0), ToothEntry(47))
+    assert options[0].kind == "ring with auxiliary rest" and options[0].possible
+    assert any("only undercut" in words for words in options[0].speaks_for)
+
+
+def test_a_weak_short_premolar_gets_wire_where_a_long_canine_gets_a_cast_arm() -> None:
+    setting = Setting("distal", False, 4.0)  # the sulcus forbids bar clasps
+    weak = clasp_options(crown(34, undercut=dict.fromkeys(SECTORS, 0.6), length=9.0), setting, ToothEntry(34, root_support="poor"))
+    sound = clasp_options(crown(33, length=16.0), setting, ToothEntry(33, root_support="good"))
+    assert weak[0].kind == "wrought wire"
+    assert sound[0].kind == "cast circumferential"
+
+
+def test_beside_a_free_end_the_releasing_clasp_comes_first() -> None:
+    options = clasp_options(crown(34), Setting("distal", True, 9.0), ToothEntry(34))
+    assert options[0].kind == "I-bar"
+    stiff = next(o for o in options if o.kind == "cast circumferential")
+    assert any("stress release" in words for words in stiff.speaks_against)
+
+
+@pytest.mark.slow
+def test_the_command_drafts_a_case_that_can_be_built(tmp_path: FilePath) -> None:
+    """A made-up cast with its chart only: the drafted file loads again, and names the textbook parts."""
+    from claspwright.core.case import load_case, save_case
+    from claspwright.core.cast import write_mesh
+    from claspwright.core.cli import main
+    from claspwright.core.phantom import SAMPLES, make_phantom
+
+    made = make_phantom(replace(SAMPLES["lower_class_i"], triangles=60_000))
+    write_mesh(tmp_path / "cast.ply", made.mesh)
+    digest = hashlib.sha256((tmp_path / "cast.ply").read_bytes()).hexdigest()
+    seeds = {fdi: tuple(float(v) for v in p) for fdi, p in made.seeds.items()}
+    teeth = tuple(ToothEntry(fdi, seeds=(p,)) for fdi, p in seeds.items())  # type: ignore[arg-type]
+    identity = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+    given = Case(CastEntry("cast.ply", digest, "lower", identity), Chart(teeth, (35, 36, 37, 38, 45, 46, 47, 48), (38, 48), 9.0))
+    save_case(given, tmp_path / "case.json")
+    assert main(["plan", str(tmp_path / "case.json"), "-o", str(tmp_path / "out"), "--quiet"]) == 0
+    again = load_case(tmp_path / "out" / "case.json")
+    assert {c.kind for c in again.components} >= {"i_bar", "occlusal_rest", "cingulum_rest", "lingual_bar", "lattice_base", "guide_plate"}
+    plan = json.loads((tmp_path / "out" / "plan.json").read_text())
+    assert plan["class"] == "Kennedy class I" and plan["fulcrum_lines"][0]["teeth"] == [34, 44]
+    page = (tmp_path / "out" / "plan.html").read_text()
+    assert "Kennedy class I" in page and "<svg" in page and "http://" not in page.replace("http://www.w3.org", "")
