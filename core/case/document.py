@@ -78,6 +78,23 @@ class Manufacture:
     block_out_taper_deg: float = option(0.0, low=0, high=6)
 
 
+Three = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class MaterialEntry:
+    """A material from a maker's data sheet; each figure as (lowest, likely, highest). `manufacture.alloy` calls it by its name or label."""
+
+    name: str
+    source: str
+    modulus_gpa: Three = option(low=0.1, high=1000)
+    proof_mpa: Three = option(low=1, high=5000)
+    elongation_pct: Three = option(low=0, high=300)
+    density_g_cm3: Three = option(low=0.5, high=25)
+    label: str = ""
+    poisson: float = option(0.3, low=0.05, high=0.49)
+
+
 @dataclass(frozen=True)
 class Opposing:
     """Scan of the opposing arch as it bites on this cast: file beside the case file, in the frame of the cast's own file."""
@@ -104,6 +121,7 @@ class Case:
     path: PathEntry = PathEntry()
     components: tuple[Component, ...] = ()
     manufacture: Manufacture = Manufacture()
+    materials: tuple[MaterialEntry, ...] = ()
     opposing: Opposing | None = None
     overrules: tuple[Overrule, ...] = ()
     title: str = ""

@@ -1,10 +1,12 @@
 """Checks of a finished framework: each a pure function that returns a Check; `run_checks` runs all that can be run."""
 
-from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
+from .borders import check_feather_edges, check_margin_distance, check_mass
 from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
-from .gather import arm_of, gather
+from .gaps import check_gap_map, gap_map
+from .gather import gather
 from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
 from .intersections import check_self_intersection, self_crossings
+from .mechanics import check_clasp, check_mechanics
 from .result import Check, Landmarks, Status, overrule, worst
 from .run import CheckInput, region_from_solid, run_checks
 from .stored import as_stored, check_stored, joined
@@ -14,7 +16,6 @@ from .topology import check_one_body, check_outward, check_scale, check_triangle
 __all__ = [
     "RIGID_LIMIT_MM",
     "TIP_TOLERANCE_MM",
-    "ArmSpec",
     "Check",
     "CheckInput",
     "Entries",
@@ -24,13 +25,14 @@ __all__ = [
     "Status",
     "Thickness",
     "TipSpec",
-    "arm_of",
     "as_stored",
-    "check_arm",
+    "check_clasp",
     "check_feather_edges",
     "check_fitting_surface",
+    "check_gap_map",
     "check_margin_distance",
     "check_mass",
+    "check_mechanics",
     "check_one_body",
     "check_outward",
     "check_overlap",
@@ -45,6 +47,7 @@ __all__ = [
     "check_watertight",
     "entry_depth",
     "face_gaps",
+    "gap_map",
     "gather",
     "joined",
     "local_thickness",

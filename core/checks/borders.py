@@ -1,14 +1,13 @@
-"""Borders and numbers of the trade: distance of connectors to the gingival margin, feather edges, arms, mass."""
+"""Borders and numbers of the trade: distance of connectors to the gingival margin, feather edges, mass."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mechanics import Arm, Material, estimate_arm, mass
+from ..mechanics import Material, mass
 from ..mesh import Bools, Floats, Mesh
 from .insertion import densified
 from .result import NO_LANDMARKS, Check, Landmarks, Status, as_place
@@ -16,24 +15,11 @@ from .result import NO_LANDMARKS, Check, Landmarks, Status, as_place
 # Lower: 4 mm, 3 accepted (teaching manuals differ). Upper: 6 mm, 5 accepted (5 to 6 in teaching manuals), or on the teeth.
 MARGIN_MM = {"lower": (3.0, 4.0), "upper": (5.0, 6.0)}
 MARGIN_SOURCE = "lower 4 mm (3 accepted), upper 6 mm (5 accepted) from gingival margins: common practice, sources differ"
-# Cast Co-Cr circumferential arms at 0.25 mm: 15 mm (Bates; Davenport et al., Br Dent J 2001, from memory); under 10 refused (own limit).
-ARM_LENGTH_MM = (10.0, 15.0)
 FEATHER_DEG = 30.0
 FEATHER_MM = 5.0  # own limit: total length of edges sharper than 30 degrees that is worth a look
 # Titanium and Co-Cr frameworks of one design differed by 1.3 to 3.9 g (Mori et al., J Oral Rehabil 1997;24:238): 340 to 1030 mm3 of metal.
 USUAL_MM3 = (340.0, 1030.0)
 CREDIBLE_MM3 = (100.0, 4000.0)
-
-
-@dataclass(frozen=True)
-class ArmSpec:
-    """A clasp arm as made, for the closed-form estimate. cast_circumferential : the length rule for such arms applies."""
-
-    id: str
-    tooth: int
-    arm: Arm
-    undercut_mm: float
-    cast_circumferential: bool = True
 
 
 def check_margin_distance(
@@ -90,32 +76,6 @@ def check_feather_edges(framework: Mesh, landmarks: Landmarks = NO_LANDMARKS) ->
     status: Status = "warn" if total > FEATHER_MM else "pass"
     source = "junctions without knife edges (common practice); amount: own limit"
     return Check("form.feather", status, total, FEATHER_MM, "mm", landmarks.describe(place), source, words, as_place(place))
-
-
-def check_arm(spec: ArmSpec, material: Material) -> tuple[Check, Check]:
-    """Length and peak stress of one retentive arm, by the closed-form beam; stress as a likely value with its band in words."""
-    least, wanted = ARM_LENGTH_MM
-    length = spec.arm.length_mm
-    where = f"tooth {spec.tooth}"
-    if not spec.cast_circumferential:
-        first = Check(f"arm.length.{spec.id}", "pass", length, None, "mm", where, "bar clasps: no least length", f"{length:.1f} mm long")
-    else:
-        status: Status = "fail" if length < least else "warn" if length < wanted else "pass"
-        source = "Davenport et al., Br Dent J 2001 (from memory): 15 mm for cast Co-Cr at 0.25 mm; under 10 mm: own limit"
-        words = f"{length:.1f} mm from the start of the taper to the tip"
-        if status != "pass":
-            words += "; a bar clasp or a wire would be more flexible"
-        first = Check(f"arm.length.{spec.id}", status, length, least if status == "fail" else wanted, "mm", where, source, words)
-    estimate = estimate_arm(spec.arm, material, spec.undercut_mm)
-    stress = estimate.peak_stress_mpa
-    # Fail only when even the kindest reading of the band takes a set; the likely value alone is an estimate.
-    verdict: Status = "fail" if stress.low > estimate.proof_mpa else "warn" if estimate.exceeds_allowable else "pass"
-    words = (
-        f"peak bending stress {stress} at {1 - estimate.peak_at:.0%} of the way from shoulder to tip; force on the tooth {estimate.force}"
-    )
-    limit = estimate.proof_mpa if verdict == "fail" else estimate.allowable_mpa
-    source = f"{material.label}: {material.source}; tapered beam in closed form, an estimate with a band"
-    return first, Check(f"arm.stress.{spec.id}", verdict, stress.likely, limit, "MPa", where, source, words)
 
 
 def check_mass(framework: Mesh, material: Material) -> Check:

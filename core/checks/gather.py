@@ -1,4 +1,4 @@
-"""From a case and its built components to what the checks look at: tips, regions, arms, landmarks."""
+"""From a case and its built components to what the checks look at: tips, regions, landmarks."""
 
 from __future__ import annotations
 
@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..case import IBar, RetentiveArm
-from ..mechanics import MATERIALS, Arm, Material, half_ellipse
+from ..mechanics import MATERIALS, CaseMechanics, Material
 from ..mesh import Bools, Floats, Mesh
-from .borders import ArmSpec
 from .finish import FinishLine
 from .insertion import TipSpec
+from .mechanics import short
 from .process import PROCESSES
 from .run import CheckInput
 from .thickness import Region
@@ -20,7 +19,6 @@ from .thickness import Region
 if TYPE_CHECKING:
     from ..case import Case
     from ..components import Assembly, Built
-    from ..solids.sweep import Rail
     from ..teeth import Teeth
 
 # Kind of component in the case file -> kind of region in the thickness table.
@@ -52,22 +50,16 @@ def gather(
     master: Mesh | None = None,
     material: Material = MATERIALS["cocr_laser"],
     opposing: Mesh | None = None,
+    mechanics: CaseMechanics | None = None,
 ) -> CheckInput:
     """Everything `run_checks` needs, from the stages of a build. Components that were refused have no region."""
     kinds = {component.id: component.kind for component in case.components}
-    specs = {component.id: component for component in case.components}
     regions = []
-    arms = []
     for name, built in assembly.built.items():
         if built.shapes:
-            regions.append(Region(_short(name), KIND[kinds[name]], _mask(framework, built)))
-        spec = specs[name]
-        if isinstance(spec, RetentiveArm | IBar) and "arm" in built.rails:
-            circumferential = isinstance(spec, RetentiveArm)
-            arm = arm_of(built.rails["arm"], np.asarray(path) if circumferential else None)
-            arms.append(ArmSpec(_short(name), spec.tooth, arm, spec.gauge_mm, circumferential))
+            regions.append(Region(short(name), KIND[kinds[name]], _mask(framework, built)))
     tips = tuple(
-        TipSpec(_short(tip.component), tip.tooth, tip.planned_mm, centre=tip.points, radius_mm=tip.radius_mm)
+        TipSpec(short(tip.component), tip.tooth, tip.planned_mm, centre=tip.points, radius_mm=tip.radius_mm)
         for built in assembly.built.values()
         for tip in built.tips
     )
@@ -81,10 +73,10 @@ def gather(
         tuple(regions),
         {fdi: tooth.margin for fdi, tooth in teeth.teeth.items()},
         {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()},
-        tuple(arms),
+        mechanics,
         material,
         PROCESSES[case.manufacture.process],
-        {_short(name): built.rails["arm"].points for name, built in assembly.built.items() if built.tips and "arm" in built.rails},
+        {short(name): built.rails["arm"].points for name, built in assembly.built.items() if built.tips and "arm" in built.rails},
         tuple(_finish_lines(assembly, np.asarray(path))),
         opposing,
     )
@@ -97,12 +89,7 @@ def _finish_lines(assembly: Assembly, path: Floats) -> Iterator[FinishLine]:
             points = built.rails["finish line"].points
             toward = built.rails["facial"].points.mean(axis=0) - points.mean(axis=0)
             toward = toward - (toward @ path) * path
-            yield FinishLine(_short(name), points[4:-4:4], toward / np.linalg.norm(toward), path)
-
-
-def _short(name: str) -> str:
-    """A component's name as part of a check id: no spaces."""
-    return "-".join(name.split())
+            yield FinishLine(short(name), points[4:-4:4], toward / np.linalg.norm(toward), path)
 
 
 def _mask(framework: Mesh, built: Built) -> Bools:
@@ -114,27 +101,3 @@ def _mask(framework: Mesh, built: Built) -> Bools:
         if len(near):
             found[near] = shape.field(framework.vertices[near]) < REGION_MM
     return found
-
-
-def arm_of(rail: Rail, path: Floats | None) -> Arm:
-    """The closed-form arm nearest to a swept one: its length, base section, a taper of equal stiffness, and the angle it curves through.
-
-    path : None for a bar clasp, which bends in several planes: taken as straight, of its developed length.
-    """
-    base = half_ellipse(float(rail.width[0]), float(rail.thickness[0]))
-    narrowing, thinning = float(rail.width[-1] / rail.width[0]), float(rail.thickness[-1] / rail.thickness[0])
-    taper = float(np.clip((narrowing * thinning**3) ** 0.25, 0.05, 1.0))
-    turned = 0.0 if path is None else turned_deg(rail.points, path)
-    return Arm(rail.length, base, taper, float(np.clip(turned, 0.0, 270.0)))
-
-
-def turned_deg(points: Floats, path: Floats) -> float:
-    """Angle through which a curve (k, 3) turns as seen along the path, degrees; small waves cancel out."""
-    flat = points - np.outer(points @ path, path)
-    step = np.diff(flat, axis=0)
-    step = step[np.linalg.norm(step, axis=1) > 1e-6]
-    if len(step) < 2:
-        return 0.0
-    sine = np.cross(step[:-1], step[1:]) @ path
-    cosine = np.einsum("ij,ij->i", step[:-1], step[1:])
-    return float(abs(np.degrees(np.arctan2(sine, cosine).sum())))

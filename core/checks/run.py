@@ -9,15 +9,16 @@ from functools import cached_property
 import numpy as np
 
 from ..errors import GeometryError
-from ..mechanics import MATERIALS, Material
+from ..mechanics import MATERIALS, CaseMechanics, Material
 from ..mesh import Bools, Floats, Mesh
-from .borders import ArmSpec, check_arm, check_feather_edges, check_margin_distance, check_mass
+from .borders import check_feather_edges, check_margin_distance, check_mass
 from .finish import FinishLine, check_finish_line
 from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
 from .gaps import NOT_FITTING, GapMap, check_gap_map, gap_map
 from .insertion import TipSpec, check_rigid, check_tip
 from .intersections import check_self_intersection
 from .manufacture import check_build_angle, check_reach
+from .mechanics import check_mechanics
 from .opposing import check_clearance
 from .process import PROCESSES, Process
 from .radius import check_corner_radius
@@ -42,7 +43,7 @@ class CheckInput:
     tips : retentive parts that are meant to enter undercuts
     regions : named parts with their kind ("clasp", "rest", "bar", "strap", "plate", "lattice") and vertex mask
     margins : gingival margin (k, 3) of each tooth; teeth : a point (3,) on each tooth, to name places
-    arms : retentive arms for the closed-form estimate; material : alloy
+    mechanics : what the arms, levers and connector do; material : alloy
     process : how it is made; arm_lines : points (k, 3) along each flexible arm; finish_lines : where the base resin ends
     opposing : scan of the opposing arch in the same frame
     """
@@ -56,7 +57,7 @@ class CheckInput:
     regions: tuple[Region, ...] = ()
     margins: Mapping[int, Floats] = field(default_factory=dict)
     teeth: Mapping[int, Floats] = field(default_factory=dict)
-    arms: tuple[ArmSpec, ...] = ()
+    mechanics: CaseMechanics | None = None
     material: Material = MATERIALS["cocr_laser"]
     process: Process = PROCESSES["printed metal"]
     arm_lines: Mapping[str, Floats] = field(default_factory=dict)
@@ -64,18 +65,21 @@ class CheckInput:
     opposing: Mesh | None = None
 
     @cached_property
-    def master_gaps(self) -> FaceGaps:
-        """Gap of each framework face to the master cast."""
+    def master_scene(self) -> Rays:
+        """The master cast made ready for rays, once."""
         if self.master is None:
             raise GeometryError("checks: no master cast was given")
-        return face_gaps(self.framework, self.master)
+        return Rays(self.master)
+
+    @cached_property
+    def master_gaps(self) -> FaceGaps:
+        """Gap of each framework face to the master cast."""
+        return face_gaps(self.framework, self.master_scene.mesh, self.master_scene)
 
     @cached_property
     def prepared_gaps(self) -> FaceGaps:
         """Gap of each framework face to the prepared cast."""
-        if self.prepared is None:
-            raise GeometryError("checks: no prepared cast was given")
-        return face_gaps(self.framework, self.prepared, self.prepared_scene)
+        return face_gaps(self.framework, self.prepared_scene.mesh, self.prepared_scene)
 
     @cached_property
     def gap_map(self) -> GapMap:
@@ -138,8 +142,8 @@ def run_checks(data: CheckInput, step: Callable[[str], None] = lambda _: None) -
     found += form_checks(data, marks)
     step("making")
     found += making_checks(data, marks)
-    for spec in data.arms:
-        found += check_arm(spec, data.material)
+    if data.mechanics is not None:
+        found += check_mechanics(data.mechanics)
     return tuple(found)
 
 

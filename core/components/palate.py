@@ -82,7 +82,7 @@ def _ring(outline: Floats, opening: Floats, spec: PalatalStraps, site: Site) -> 
     def reach(border: Floats) -> Floats:
         around = resample(np.column_stack([np.vstack([border, border[:1]]), np.zeros(len(border) + 1)]), 0.3)[:, :2] - middle
         turn = np.arctan2(around[:, 1], around[:, 0])
-        return np.interp(angle, *(v[np.argsort(turn)] for v in (turn, np.hypot(around[:, 0], around[:, 1]))), period=2 * np.pi)
+        return np.asarray(np.interp(angle, turn, np.hypot(around[:, 0], around[:, 1]), period=2 * np.pi))
 
     inner, outer = reach(opening), reach(outline)
     ray = np.column_stack([np.cos(angle), np.sin(angle)])

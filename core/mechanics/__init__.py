@@ -1,14 +1,14 @@
 """Mechanics of clasps and connectors: materials, spatial beams, retention, levers. Numbers come back as ranges with their assumption."""
 
 from .advice import Advice
-from .arm import BentArm, ClaspArm, bend, bend_frame, beam_of, set_after, simple_arm
+from .arm import BentArm, ClaspArm, beam_of, bend, bend_frame, set_after, simple_arm
 from .arms import Arm, estimate_arm
 from .case import BaseInput, CaseInput, CaseMechanics, analyse
 from .clasps import ClaspInput, ClaspResult, analyse_clasp
 from .connector import ConnectorInput, ConnectorResult, Run
 from .frame import Frame, solve, stresses
 from .levers import Axis, axis_through, base_lift, base_sinking, lift_on_clasp
-from .materials import CYCLES_PER_YEAR, FATIGUE, MATERIALS, Material, mass
+from .materials import CYCLES_PER_YEAR, FATIGUE, MATERIALS, WIRE_GAUGES, WIRES, Material, find_material, mass, material
 from .ranges import Range
 from .retention import (
     FRICTION,
@@ -50,6 +50,8 @@ __all__ = [
     "Run",
     "Section",
     "Sections",
+    "WIRES",
+    "WIRE_GAUGES",
     "analyse",
     "analyse_clasp",
     "axis_through",
@@ -59,6 +61,7 @@ __all__ = [
     "bend",
     "bend_frame",
     "estimate_arm",
+    "find_material",
     "force_travel",
     "frictional_hold",
     "gauge_mm",
@@ -66,6 +69,7 @@ __all__ = [
     "half_round",
     "lift_on_clasp",
     "mass",
+    "material",
     "normal_forces",
     "pull_per_normal_force",
     "round_wire",

@@ -202,9 +202,8 @@ def set_after(bent: BentArm, travel_mm: float, proof_mpa: float) -> float:
     """mm of permanent set at the leading contact after one travel of `travel_mm`, for a proof stress."""
     lever = np.hypot(bent.push[bent.lead, :, 4], bent.push[bent.lead, :, 5])
     s = bent.frame.sections
-    return permanent_set(
-        bent.shape, bent.tip_stress(travel_mm) / proof_mpa, lever, bent.frame.lengths, s.outer, travel_mm, proof_mpa / bent.frame.modulus_mpa
-    )
+    used = bent.tip_stress(travel_mm) / proof_mpa
+    return permanent_set(bent.shape, used, lever, bent.frame.lengths, s.outer, travel_mm, proof_mpa / bent.frame.modulus_mpa)
 
 
 def with_size(arm: ClaspArm, width: float = 1.0, thickness: float = 1.0, taper: float | None = None) -> ClaspArm:

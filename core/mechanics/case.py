@@ -73,9 +73,8 @@ class CaseMechanics:
 def analyse(data: CaseInput) -> CaseMechanics:
     """Everything, for one case."""
     results = tuple(analyse_clasp(c) for c in data.clasps)
-    sums = [
-        summed([r.peak for r in results if r.side == side], f"{sum(r.side == side for r in results)} clasps, peaks together") for side in SIDES
-    ]
+    of = {side: [r.peak for r in results if r.side == side] for side in SIDES}
+    sums = [summed(of[side], f"{len(of[side])} clasps, peaks together") for side in SIDES]
     advice: list[Advice] = []
     for clasp, result in zip(data.clasps, results, strict=True):
         advice += advise(clasp, result, sum(r.side == result.side for r in results))

@@ -139,7 +139,10 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
         stiffness, stiffness.scaled(data.undercut_mm, "N"), data.profile.travel, np.stack([lift.force for lift in lifts]),
         Range(lifts[0].peak, lifts[1].peak, lifts[2].peak, "N", f"friction {FRICTION.low:g} to {FRICTION.high:g}; {words}"),
         lifts[1].peak_travel,
-        Range(*sorted(peaks), "MPa", f"bending and torsion, with friction; {words}; bends, notches and casting faults come on top"),
+        Range(
+            min(peaks), sorted(peaks)[1], max(peaks), "MPa",
+            f"bending and torsion, with friction; {words}; bends, notches and casting faults come on top",
+        ),
         float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1], line,
         _sets(bent, data), material.allowable_mpa / per_mm, material.proof.likely / per_mm, life_of(data), rigid,
     )  # fmt: skip
@@ -158,7 +161,7 @@ def _worst_stress(bent: BentArm, lift: ForceTravel) -> Floats:
 def _sets(bent: list[BentArm], data: ClaspInput) -> Range:
     """Set at the measured undercut: none at the kindest reading, the lowest proof stress with the stiffest arm at the worst."""
     proof, depth = data.arm.material.proof, data.profile.depth
-    values = [set_after(b, depth, p) for b, p in zip(bent, (proof.high, proof.likely, proof.low), strict=True)]
+    values = [round(set_after(b, depth, p), 4) for b, p in zip(bent, (proof.high, proof.likely, proof.low), strict=True)]
     low, likely, high = sorted(values)
     return Range(low, likely, high, "mm", f"proof stress {proof.low:g} to {proof.high:g} MPa, ideally plastic beyond")
 

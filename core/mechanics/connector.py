@@ -5,16 +5,16 @@ A strap is taken as a strip along the middle of its width: the stiffening by its
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats, Ints
 from .frame import Frame, Response, solve, stresses
 from .levers import MUCOSA_SINK, TOOTH_SINK
 from .materials import Material
 from .ranges import Range
-from .sections import Shape, sections
+from .sections import Sections, Shape, sections
 
 LOAD_N = 100.0  # on one side: load of published tests 50 to 200 N (handbook 8.5)
 # Links from rests and bases to the connector: minor connectors, about 2.6 by 1.5 mm (pattern practice, from memory).
@@ -43,8 +43,9 @@ class ConnectorInput:
     run : its centre line; path : (3,) unit off the teeth
     ends : (right, left) places (3,) where the two sides join it, for stiffness
     rests : (r, 3) places of rests; rest_sides : (r,) 0 right, 1 left
-    bases : (right, left) middle of what is loaded on each side (3,); mucosa_borne : share of each that mucosa bears (1 for an extension base,
-        0 where teeth stand at both ends: then the rests of that side carry the base itself)
+    bases : (right, left) middle of what is loaded on each side (3,)
+    mucosa_borne : share of each that mucosa bears (1 for an extension base, 0 where teeth stand at both ends: then the rests of that side
+        carry the base itself)
     """
 
     id: str
@@ -140,7 +141,7 @@ def without_back(run: Run, path: Floats, forward: Floats) -> Run:
     return Run(run.points[keep], run.normals[keep], run.width[keep], run.thickness[keep], run.shape, False)
 
 
-def _run_start(back: Floats, fallback: int) -> int:
+def _run_start(back: Bools, fallback: int) -> int:
     """Index of the first sample after the cut stretch of a ring."""
     after = np.flatnonzero(back & ~np.roll(back, -1))
     return int(after[0] + 1) % len(back) if len(after) else fallback
@@ -149,11 +150,12 @@ def _run_start(back: Floats, fallback: int) -> int:
 def references(run: Run, path: Floats, forward: Floats) -> tuple[tuple[str, Run], ...]:
     """Runs to compare with. Bars: tested sections (Ben-Ur et al. 1989) and the 6-gauge half-pear; rings: thinner and open at the back."""
     if run.closed:
+        opened = without_back(run, path, forward)
         thin = replace(run, thickness=np.full(len(run.points), 0.64))
         return (
             ("the same, 22 gauge (0.64 mm) thick", thin),
-            ("the same without its back strap (U-shape)", without_back(run, path, forward)),
-            ("U-shape of double thickness", replace(without_back(run, path, forward), thickness=2.0 * without_back(run, path, forward).thickness)),
+            ("the same without its back strap (U-shape)", opened),
+            ("U-shape of double thickness", replace(opened, thickness=2.0 * opened.thickness)),
         )
     return (
         ("half-pear, 6 gauge (4.1 by 2.06)", with_section(run, "half_pear", 4.115, 2.06)),
@@ -203,23 +205,26 @@ def _with_links(frame: Frame, places: Floats, links: Ints, heavy: Floats, path: 
     return replace(frame, nodes=nodes, ends=np.vstack([frame.ends, links]), away=np.vstack([frame.away, away]), sections=joined)
 
 
-def _joined(frame: Frame, strut: object) -> object:
-    a, b = frame.sections, strut
-    fields = {}
-    for name in a.__dataclass_fields__:
-        first, second = getattr(a, name), getattr(b, name)
+def _joined(frame: Frame, strut: Sections) -> Sections:
+    """The sections of a frame and of its struts in one run."""
+    a = frame.sections
+    joined = {}
+    for field in fields(a):
+        name = field.name
+        first, second = getattr(a, name), getattr(strut, name)
         if name == "fibres":  # outlines of different point counts: the last point is repeated
             m = max(first.shape[1], second.shape[1])
             first, second = (np.concatenate([f, np.repeat(f[:, -1:], m - f.shape[1], axis=1)], axis=1) for f in (first, second))
-        fields[name] = np.concatenate([first, second])
-    return replace(a, **fields)
+        joined[name] = np.concatenate([first, second])
+    return replace(a, **joined)
 
 
 def analyse_connector(data: ConnectorInput, material: Material, forward: Floats) -> ConnectorResult:
     """Stiffness, comparison and stress of one connector."""
     frame = frame_of(data.run, material)
     stiff = side_stiffness(frame, data.ends, data.path)
-    others = tuple((name, side_stiffness(frame_of(r, material), data.ends, data.path)) for name, r in references(data.run, data.path, forward))
+    runs = references(data.run, data.path, forward)
+    others = tuple((name, side_stiffness(frame_of(r, material), data.ends, data.path)) for name, r in runs)
     found: list[tuple[float, float, Floats, int]] = []
     for mucosa, tooth in (
         (MUCOSA_SINK.low, TOOTH_SINK.high), (MUCOSA_SINK.likely, TOOTH_SINK.likely), (MUCOSA_SINK.high, TOOTH_SINK.low),
@@ -234,8 +239,8 @@ def analyse_connector(data: ConnectorInput, material: Material, forward: Floats)
         found.append(worst)
     peaks, sags = sorted(f[0] for f in found), sorted(abs(f[1]) for f in found)
     words = (
-        f"{LOAD_N:g} N on one side, the worse one; {MUCOSA_SINK.assumption}; {TOOTH_SINK.assumption}; both taken as the give under that load; "
-        "struts to the rests 2.6 by 1.5 mm, bases between teeth as 6 by 2 mm of metal, base resin left out"
+        f"{LOAD_N:g} N on one side, the worse one; {MUCOSA_SINK.assumption}; {TOOTH_SINK.assumption}; both taken as the give under "
+        "that load; struts to the rests 2.6 by 1.5 mm, bases between teeth as 6 by 2 mm of metal, base resin left out"
     )
     top = int(found[1][2].argmax())
     at = frame.nodes[frame.ends[top]].mean(axis=0)

@@ -128,8 +128,8 @@ def solve(frame: Frame, fixed: Ints, loads: Floats, springs: Floats | None = Non
     local = np.einsum("eij,ejc->eic", turn, moved[place])
     ends = np.einsum("eij,ejc->eic", k, local)  # forces on the element at its two ends
     middle = 0.5 * (ends[:, 6:] - ends[:, :6])
-    moved = moved.T.reshape(cases, n, 6)
-    return Response(moved[:, :, :3], moved[:, :, 3:], np.moveaxis(middle, 2, 0))
+    by_node = moved.T.reshape(cases, n, 6)
+    return Response(by_node[:, :, :3], by_node[:, :, 3:], np.moveaxis(middle, 2, 0))
 
 
 def stresses(frame: Frame, forces: Floats) -> Floats:

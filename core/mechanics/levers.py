@@ -80,10 +80,12 @@ def base_lift(base: str, load: Floats, tips: Floats, pulls: Sequence[Range], axi
     hold = np.flatnonzero(arms > 0.2)
     if abs(lever) < 1.0 or len(hold) == 0:
         return None
-    moments = [float(sum(getattr(pulls[i], end) * arms[i] for i in hold)) / abs(lever) for end in ("low", "likely", "high")]
+    low, likely, high = (
+        sum(float(getattr(pulls[int(i)], end) * arms[i]) for i in hold) / abs(lever) for end in ("low", "likely", "high")
+    )
     words = "rigid denture; all tips of that side of the line let go together"
     share = float(abs(lever) * arms[hold].max() / (arms[hold] ** 2).sum())
-    return Lift(base, abs(lever), tuple(float(a) for a in arms[hold]), Range(*moments, "N", words), share)
+    return Lift(base, abs(lever), tuple(float(a) for a in arms[hold]), Range(low, likely, high, "N", words), share)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from .ranges import Range
@@ -29,6 +30,7 @@ class Material:
     density: Range  # g/cm3
     source: str
     poisson: float = 0.3
+    metal: bool = True
 
     @property
     def modulus_mpa(self) -> float:
@@ -43,23 +45,28 @@ class Material:
 
     def iso_22674_type(self) -> int:
         """Highest type whose least proof stress, elongation (and modulus, type 5) the LOW ends of the ranges reach."""
-        best = 0
-        for kind in range(6):
-            enough = self.proof.low >= ISO_22674_PROOF_MPA[kind] and self.elongation.low >= ISO_22674_ELONGATION_PCT[kind]
-            if kind == 5:
-                enough = enough and self.modulus.low >= ISO_22674_TYPE5_MODULUS_GPA
-            if enough:
-                best = kind
-        return best
+        return max(kind for kind in range(6) if not self.short_of(kind))
+
+    def short_of(self, kind: int) -> tuple[str, ...]:
+        """What the LOW ends of the ranges lack for a type of ISO 22674, in words; empty when they meet it."""
+        wants = [
+            ("proof stress", self.proof.low, ISO_22674_PROOF_MPA[kind], "MPa"),
+            ("elongation", self.elongation.low, ISO_22674_ELONGATION_PCT[kind], "%"),
+            ("modulus", self.modulus.low, ISO_22674_TYPE5_MODULUS_GPA if kind == 5 else 0.0, "GPa"),
+        ]
+        return tuple(f"{what} {has:g} {unit}, type {kind} wants {least:g}" for what, has, least, unit in wants if has < least)
 
 
 _Three = tuple[float, float, float]
 
 
-def _material(name: str, label: str, e: _Three, proof: _Three, strain: _Three, rho: _Three, source: str, poisson: float = 0.3) -> Material:
+def material(
+    name: str, label: str, e: _Three, proof: _Three, strain: _Three, rho: _Three, source: str, poisson: float = 0.3, metal: bool = True
+) -> Material:
+    """A material from (lowest, likely, highest) modulus GPa, proof stress MPa, elongation % and density g/cm3. Raises ValueError."""
     (e0, e1, e2), (p0, p1, p2), (s0, s1, s2), (d0, d1, d2) = e, proof, strain, rho
     modulus, strength = Range(e0, e1, e2, "GPa"), Range(p0, p1, p2, "MPa")
-    return Material(name, label, modulus, strength, Range(s0, s1, s2, "%"), Range(d0, d1, d2, "g/cm3"), source, poisson)
+    return Material(name, label, modulus, strength, Range(s0, s1, s2, "%"), Range(d0, d1, d2, "g/cm3"), source, poisson, metal)
 
 
 _MEMORY = "from memory of Phillips' Science of Dental Materials"
@@ -68,22 +75,48 @@ _LASER = "published tensile tests: proof 695 +/- 55 MPa, elongation 9.88 +/- 1.0
 MATERIALS: dict[str, Material] = {
     m.name: m
     for m in (
-        _material("cocr_cast", "cast cobalt-chromium", (200, 220, 230), (500, 600, 700), (2, 4, 12), (8.3, 8.35, 8.4), _MEMORY),
-        _material("cocr_laser", "laser-melted Co-Cr", (200, 213, 246), (640, 695, 750), (8.8, 9.9, 11.0), (8.3, 8.4, 8.5), _LASER),
-        _material("cpti", "commercially pure titanium", (103, 107, 110), (275, 380, 480), (15, 20, 25), (4.5, 4.51, 4.52), _MEMORY, 0.34),
-        _material(
+        material("cocr_cast", "cast cobalt-chromium", (200, 220, 230), (500, 600, 700), (2, 4, 12), (8.3, 8.35, 8.4), _MEMORY),
+        material("cocr_laser", "laser-melted Co-Cr", (200, 213, 246), (640, 695, 750), (8.8, 9.9, 11.0), (8.3, 8.4, 8.5), _LASER),
+        material("cpti", "commercially pure titanium", (103, 107, 110), (275, 380, 480), (15, 20, 25), (4.5, 4.51, 4.52), _MEMORY, 0.34),
+        material(
             "ti64", "titanium alloy Ti-6Al-4V", (110, 114, 117), (830, 880, 1100), (5, 9, 12), (4.42, 4.43, 4.44),
             f"{_MEMORY}; ASM data sheets, from memory", 0.34,
         ),
-        _material("gold_iv", "type IV gold, hardened", (91, 95, 100), (340, 420, 500), (4, 8, 20), (15, 15.5, 16), _MEMORY, 0.4),
-        _material("wire_ptaupd", "Pt-Au-Pd wire", (105, 110, 115), (550, 700, 850), (8, 11, 15), (14.5, 15, 15.5), _MEMORY, 0.38),
-        _material("wire_stainless", "stainless steel wire", (180, 190, 200), (1000, 1250, 1500), (1, 3, 6), (7.8, 7.9, 8.0), _MEMORY),
-        _material("wire_cocrni", "cobalt-chromium-nickel wire", (190, 195, 200), (700, 1050, 1400), (1, 5, 10), (8.2, 8.3, 8.4), _MEMORY),
-        _material("peek", "PEEK", (3.6, 3.74, 5.1), (90, 95, 110), (20, 30, 45), (1.28, 1.30, 1.32), "Materials 2021;14:408; makers", 0.4),
-        _material("acetal", "acetal (POM)", (2.6, 3.15, 3.2), (60, 65, 70), (15, 30, 60), (1.40, 1.41, 1.42), "same table; makers", 0.37),
-        _material("polyamide", "polyamide", (1.2, 1.44, 1.8), (40, 50, 60), (30, 60, 100), (1.0, 1.1, 1.15), "same table; makers", 0.4),
+        material("gold_iv", "type IV gold, hardened", (91, 95, 100), (340, 420, 500), (4, 8, 20), (15, 15.5, 16), _MEMORY, 0.4),
+        material("wire_ptaupd", "Pt-Au-Pd wire", (105, 110, 115), (550, 700, 850), (8, 11, 15), (14.5, 15, 15.5), _MEMORY, 0.38),
+        material("wire_stainless", "stainless steel wire", (180, 190, 200), (1000, 1250, 1500), (1, 3, 6), (7.8, 7.9, 8.0), _MEMORY),
+        material("wire_cocrni", "cobalt-chromium-nickel wire", (190, 195, 200), (700, 1050, 1400), (1, 5, 10), (8.2, 8.3, 8.4), _MEMORY),
+        material(
+            "peek", "PEEK", (3.6, 3.74, 5.1), (90, 95, 110), (20, 30, 45), (1.28, 1.30, 1.32), "Materials 2021;14:408; makers", 0.4, False,
+        ),
+        material(
+            "acetal", "acetal (POM)", (2.6, 3.15, 3.2), (60, 65, 70), (15, 30, 60), (1.40, 1.41, 1.42), "same table as PEEK; makers", 0.37,
+            False,
+        ),
+        material(
+            "polyamide", "polyamide", (1.2, 1.44, 1.8), (40, 50, 60), (30, 60, 100), (1.0, 1.1, 1.15), "same table as PEEK; makers", 0.4,
+            False,
+        ),
     )
 }  # fmt: skip
+
+# Words of the case file's `alloy` that mean a preset, beside each preset's name and label.
+ALIASES = {
+    "cobalt-chromium, laser-melted": "cocr_laser", "cobalt-chromium, cast": "cocr_cast", "cobalt-chromium": "cocr_cast",
+    "titanium": "cpti", "titanium alloy": "ti64", "gold, type iv": "gold_iv",
+}  # fmt: skip
+WIRE_GAUGES = (18, 19, 20)  # American wire gauge: 1.02, 0.91 and 0.81 mm; what wrought arms are made of (standard texts)
+WIRES = ("wire_ptaupd", "wire_stainless", "wire_cocrni")
+
+
+def find_material(words: str, own: Mapping[str, Material]) -> Material | None:
+    """The material that words mean: the case's own by name or label first, then a preset by name, label or alias."""
+    wanted = words.strip().lower()
+    for table in (own, MATERIALS):
+        for m in table.values():
+            if wanted in (m.name.lower(), m.label.lower()):
+                return m
+    return MATERIALS.get(ALIASES.get(wanted, ""))
 
 
 @dataclass(frozen=True)

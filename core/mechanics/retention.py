@@ -23,7 +23,7 @@ FRICTION = Range(0.1, 0.2, 0.45, "1", "Co-Cr on enamel, wet to dry")
 WANTED_PER_SIDE_N = (3.0, 7.5)
 WANTED_PER_CLASP_N = 5.0
 WANTED_SOURCE = "3 to 7.5 N a side: Frank and Nicholls, J Prosthet Dent 1981;45:259 (from memory); about 5 N a clasp: common practice"
-# Frameworks press on their abutments sideways with 3.5 +/- 1.0 N (laser-melted; cast 3.4 +/- 1.6): Rues et al., J Funct Biomater 2023;14:416.
+# Frameworks press sideways on their abutments: 3.5 +/- 1.0 N laser-melted, 3.4 +/- 1.6 cast (Rues et al., J Funct Biomater 2023;14:416).
 STRAIN_FORCE = Range(1.8, 3.5, 5.0, "N", "sideways strain of a seated framework, Rues et al., J Funct Biomater 2023;14:416")
 
 
@@ -67,7 +67,7 @@ class Profile:
         return int(self.bulge.max(axis=1).argmax())
 
     def scaled(self, depth_ratio: float) -> Profile:
-        """About the profile of a tip seated deeper or less deep: bulge, slope and travel grow as on a round wall (depth with height squared)."""
+        """About the profile of a tip seated deeper or less deep: as on a round wall, where depth goes with height squared."""
         root = np.sqrt(depth_ratio)
         return Profile(self.travel * root, self.bulge * depth_ratio, self.slope * root)
 

@@ -69,7 +69,7 @@ def sections(shape: Shape, width_mm: ArrayLike, thickness_mm: ArrayLike) -> Sect
     if shape not in SHAPES:
         raise ValueError(f"section: {shape!r} is not one of {', '.join(SHAPES)}")
     if not (np.isfinite(w).all() and np.isfinite(h).all() and w.min() > 0 and h.min() > 0):
-        raise ValueError(f"section sizes must be positive lengths in mm, not {width_mm}, {thickness_mm}")
+        raise ValueError(f"section sizes must be positive lengths in mm, not {w.tolist()}, {h.tolist()}")
     if shape == "round":
         return _round(w)
     if shape == "strip":
@@ -110,7 +110,7 @@ def _strip(w: Floats, h: Floats) -> Sections:
 
 
 def _twisting(area: Floats, polar: Floats, inscribed: Floats) -> tuple[Floats, Floats]:
-    """Torsion constant A^4 / 40 Ip (Saint-Venant's rule for compact sections) and the arm of the greatest shear (Roark, chapter on torsion).
+    """Torsion constant A^4 / 40 Ip (Saint-Venant's rule for compact sections) and the arm of the greatest shear (Roark, torsion).
 
     inscribed : diameter of the largest circle inside the section; the greatest shear lies where it touches the flat side.
     """

@@ -57,8 +57,9 @@ def permanent_set(
 ) -> float:
     """mm of a tip's travel that stay after it was bent by `travel_mm` and let go.
 
-    used : (e,) elastic stress at that travel over the proof stress; lever : (e,) bending moment per newton at the tip, mm;
-    length, outer : (e,) mm; yield_strain : proof stress over modulus. The tip force falls as metal yields, until elastic and plastic travel add up to the travel.
+    used : (e,) elastic stress at that travel over the proof stress; lever : (e,) bending moment per newton at the tip, mm
+    length, outer : (e,) mm; yield_strain : proof stress over modulus
+    The tip force falls as metal yields, until elastic and plastic travel add up to the travel.
     """
     low, high = 0.0, 1.0
     yield_curvature = yield_strain / outer

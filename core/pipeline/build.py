@@ -14,20 +14,24 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, as_stored, gather, overrule, run_checks
+from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
+from ..mechanics import CaseMechanics, analyse
 from ..mesh import Mesh
 from ..preparation import Cut, Prepared, fit_plane, prepare
 from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
+from .mechanics import case_input, framework_material
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
 SEAM_MM = 1e-4  # slivers along the seam are merged within this: at a thousandth of a millimetre faces already start to cross
-STAGES = ("read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "join", "cut", "checks")
+STAGES = (
+    "read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "mechanics", "join", "cut", "checks",
+)  # fmt: skip
 
 Progress = Callable[[str, float], None]
 
@@ -43,6 +47,7 @@ class Build:
     prepared: Prepared
     master: MasterCast
     assembly: Assembly
+    mechanics: CaseMechanics
     framework: Mesh
     checks: tuple[Check, ...]
     stages: dict[str, float]
@@ -112,12 +117,14 @@ class Groundwork:
     prepared: Prepared
     master: MasterCast
     assembly: Assembly
+    mechanics: CaseMechanics
     remarks: tuple[str, ...]
 
     def with_framework(self, framework: Mesh, checks: tuple[Check, ...], times: dict[str, float], remarks: tuple[str, ...]) -> Build:
         """The build of this case with a framework: one made here, or one that was changed elsewhere."""
         return Build(
-            self.case, self.cast, self.teeth, self.survey, self.prepared, self.master, self.assembly, framework, checks, times,
+            self.case, self.cast, self.teeth, self.survey, self.prepared, self.master, self.assembly, self.mechanics, framework, checks,
+            times,
             (*self.remarks, *remarks),
         )  # fmt: skip
 
@@ -146,18 +153,25 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     with clock.stage("master cast"):
         reliefs = [relief_solid(r, site) for b in assembly.built.values() for r in b.reliefs]
         master = master_cast(prepared.mesh, path, blocked=blocked, reliefs=reliefs, open_zones=open_solids(assembly))
-    return Groundwork(case, cast, teeth, found, prepared, master, assembly, remarks)
+    with clock.stage("mechanics"):
+        material, unknown = framework_material(case)
+        mechanics = analyse(case_input(case, assembly, site, material))
+    return Groundwork(case, cast, teeth, found, prepared, master, assembly, mechanics, (*remarks, *unknown, *mechanics.remarks))
+
+
+def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:
+    """What the checks look at: a framework against the groundwork of its case."""
+    return gather(
+        found.case, found.assembly, framework, found.survey.path.vector, found.teeth, prepared=found.prepared.mesh,
+        master=found.master.mesh, material=found.mechanics.material, opposing=read_opposing(found.case, found.cast.to_cast),
+        mechanics=found.mechanics,
+    )  # fmt: skip
 
 
 def judge(found: Groundwork, framework: Mesh) -> tuple[tuple[Check, ...], tuple[str, ...]]:
     """All checks of a framework against the groundwork of its case, with the case's overrules; and remarks on these."""
-    path = found.survey.path.vector
-    data = gather(
-        found.case, found.assembly, framework, path, found.teeth, prepared=found.prepared.mesh, master=found.master.mesh,
-        opposing=read_opposing(found.case, found.cast.to_cast),
-    )  # fmt: skip
     reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules}
-    return overrule((*run_checks(data), *_own_checks(found.assembly)), reasons)
+    return overrule((*run_checks(evidence(found, framework)), *_own_checks(found.assembly)), reasons)
 
 
 def read_cast(case: Case) -> Cast:

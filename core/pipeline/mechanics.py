@@ -9,8 +9,20 @@ from ..charts import CrownChart
 from ..components import Assembly, Built, Site
 from ..components.gaps import find_gap
 from ..components.rests import seat_of
-from ..errors import ComponentError, GeometryError
-from ..mechanics import BaseInput, CaseInput, ClaspArm, ClaspInput, ConnectorInput, Material, Profile, Run
+from ..errors import CaseError, ComponentError, GeometryError
+from ..mechanics import (
+    MATERIALS,
+    BaseInput,
+    CaseInput,
+    ClaspArm,
+    ClaspInput,
+    ConnectorInput,
+    Material,
+    Profile,
+    Run,
+    find_material,
+    material,
+)
 from ..mesh import Floats
 from ..solids.curves import tangents
 from ..solids.sweep import Rail
@@ -23,7 +35,7 @@ INDIRECT_MM = 1.0  # a rest nearer than this to the fulcrum line does not resist
 RIGHT = (1, 4)  # quadrants on the patient's right
 
 
-def case_input(case: Case, assembly: Assembly, site: Site, material: Material) -> CaseInput:
+def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> CaseInput:
     """Everything the mechanics need of a build. What cannot be analysed is left out with a remark."""
     clasps, remarks = [], []
     for component in case.components:
@@ -31,7 +43,7 @@ def case_input(case: Case, assembly: Assembly, site: Site, material: Material) -
         if built is None or not built.tips or "arm" not in built.rails:
             continue
         try:
-            clasps.append(_clasp(component.id, built, case, assembly, site, material))
+            clasps.append(_clasp(component.id, built, case, assembly, site, alloy))
         except (ComponentError, GeometryError, ValueError) as error:
             remarks.append(f"{component.id}: its mechanics could not be worked out ({error})")
     rests = {
@@ -45,11 +57,29 @@ def case_input(case: Case, assembly: Assembly, site: Site, material: Material) -
     right = sum(side_of(t) == "right" for t in planes)
     forward = np.array([0.0, 1.0, 0.0]) - site.up[1] * site.up
     return CaseInput(
-        site.up, forward / np.linalg.norm(forward), material, tuple(clasps), bases,
+        site.up, forward / np.linalg.norm(forward), alloy, tuple(clasps), bases,
         None if fulcrum is None else (fulcrum[0][1], fulcrum[1][1]), None if fulcrum is None else (fulcrum[0][0], fulcrum[1][0]),
         tuple(p for _, p in indirect), tuple(t for t, _ in indirect), (right, len(planes) - right),
         _connector(assembly, list(rests.values()), bases, site), tuple(remarks),
     )  # fmt: skip
+
+
+def framework_material(case: Case) -> tuple[Material, tuple[str, ...]]:
+    """What the framework is made of, and a remark where the case's words are not known. Raises CaseError for figures that make no sense."""
+    own = {}
+    for k, m in enumerate(case.materials):
+        try:
+            own[m.name] = material(
+                m.name, m.label or m.name, m.modulus_gpa, m.proof_mpa, m.elongation_pct, m.density_g_cm3, m.source, m.poisson
+            )
+        except ValueError as error:
+            raise CaseError(f"case.materials[{k}] ({m.name}): {error}") from error
+    found = find_material(case.manufacture.alloy, own)
+    if found is not None:
+        return found, ()
+    fallback = MATERIALS["cocr_laser"]
+    words = f"{case.manufacture.alloy[:60]!r} is not known; figures of {fallback.label} are used; add it to case.materials"
+    return fallback, (f"case.manufacture.alloy: {words}",)
 
 
 def side_of(tooth: int) -> str:
@@ -57,12 +87,12 @@ def side_of(tooth: int) -> str:
     return "right" if tooth // 10 in RIGHT else "left"
 
 
-def _clasp(name: str, built: Built, case: Case, assembly: Assembly, site: Site, material: Material) -> ClaspInput:
+def _clasp(name: str, built: Built, case: Case, assembly: Assembly, site: Site, alloy: Material) -> ClaspInput:
     rail, tip = built.rails["arm"], built.tips[0]
     spec = next(c for c in case.components if c.id == name)
     kind = "circumferential" if spec.kind == "retentive_arm" else "bar"
     chart = site.chart(tip.tooth, name)
-    arm = ClaspArm(rail.points, rail.normals, rail.width, rail.thickness, material, "half_round", _held(name, rail, assembly))
+    arm = ClaspArm(rail.points, rail.normals, rail.width, rail.thickness, alloy, "half_round", _held(name, rail, assembly))
     border = _border(rail, site.up) if kind == "circumferential" else rail.points
     lowest = -np.inf if kind == "circumferential" else float(chart.local(tip.points)[:, 2].min()) - 0.05
     at = _touching(chart, border, lowest, arm)

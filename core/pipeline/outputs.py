@@ -15,7 +15,7 @@ import numpy as np
 
 from ..case import case_to_json
 from ..cast import write_atomic, write_mesh
-from ..mechanics import MATERIALS, mass
+from ..mechanics import mass
 from ..output import (
     Part,
     Picture,
@@ -115,7 +115,7 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
     chart = [("Missing teeth (FDI)", missing)]
     if case.chart.sulcus_mm is not None:
         chart.append(("Lingual sulcus", f"{case.chart.sulcus_mm:g} mm"))
-    grams = mass(build.framework.volume, MATERIALS["cocr_laser"])
+    grams = mass(build.framework.volume, build.mechanics.material)
     return ReportData(
         title=case.title,
         patient_code=case.patient_code,
