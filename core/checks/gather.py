@@ -31,10 +31,10 @@ KIND = {
     "i_bar": "clasp",
     "minor_connector": "strut",
     "lingual_bar": "bar",
-    "bead_plate": "plate",
-    "u_shaped_plate": "plate",
     "palatal_straps": "strap",
     "lattice_base": "lattice",
+    "bead_plate": "plate",
+    "u_shaped_plate": "plate",
 }
 REGION_MM = 0.08  # metal within this of a component's own shape is called by its name; fillets between components belong to none
 
@@ -77,19 +77,20 @@ def gather(
         material,
         PROCESSES[case.manufacture.process],
         {short(name): built.rails["arm"].points for name, built in assembly.built.items() if built.tips and "arm" in built.rails},
-        tuple(_finish_lines(assembly, np.asarray(path))),
+        tuple(_finish_lines(assembly)),
         opposing,
     )
 
 
-def _finish_lines(assembly: Assembly, path: Floats) -> Iterator[FinishLine]:
+def _finish_lines(assembly: Assembly) -> Iterator[FinishLine]:
     """Every finish line beside a lattice, its ends left out where other parts join; the resin is on the side of the lattice."""
     for name, built in assembly.built.items():
         if "finish line" in built.rails and "facial" in built.rails:
-            points = built.rails["finish line"].points
-            toward = built.rails["facial"].points.mean(axis=0) - points.mean(axis=0)
-            toward = toward - (toward @ path) * path
-            yield FinishLine(short(name), points[4:-4:4], toward / np.linalg.norm(toward), path)
+            rail = built.rails["finish line"]
+            floor = rail.normals.mean(axis=0) / np.linalg.norm(rail.normals.mean(axis=0))
+            toward = built.rails["facial"].points.mean(axis=0) - rail.points.mean(axis=0)
+            toward = toward - (toward @ floor) * floor
+            yield FinishLine(short(name), rail.points[4:-4:4], toward / np.linalg.norm(toward), floor)
 
 
 def _mask(framework: Mesh, built: Built) -> Bools:

@@ -33,13 +33,14 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "bar": (1.2, 1.6, "lingual bars 1.6 to 2.0 mm thick (handbook 4: six gauge half-pear; tested bars 1.6)"),
     "strap": (0.4, 0.5, "palatal metal 0.4 to 0.65 mm (22 gauge pattern 0.64; common practice)"),
     "plate": (0.4, 0.8, "guide plate about 1 mm, least 0.8 (from memory of McCracken's, Stewart's)"),
+    "strut": (0.6, 0.8, "structural rods of printed metal 0.6 mm; minor connectors are rigid (common practice)"),
     "lattice": (0.6, 0.8, "structural rods of printed metal 0.6 mm; 18 gauge strut 1.02 (common practice)"),
 }
 
 
 @dataclass(frozen=True, eq=False)
 class Region:
-    """A named part of the framework. kind : a key of LIMITS ("clasp", "rest", "bar", "strap", "plate", "lattice"); mask : (n,) vertices."""
+    """A named part of the framework. kind : a key of LIMITS ("clasp", "rest", "bar", "strap", "plate"...); mask : (n,) vertices."""
 
     id: str
     kind: str

@@ -8,7 +8,7 @@ from ..case import LatticeBase
 from ..mesh import Floats
 from ..solids.curves import resample, smooth, spline
 from ..solids.fields import Footprint, Shape
-from ..solids.sweep import Rail, half_round, make_rail, sweep
+from ..solids.sweep import Rail, Section, half_round, make_rail, sweep
 from .gaps import Gap, find_gap, ridge_line
 from .site import Built, Relief, Site
 
@@ -17,6 +17,8 @@ RELIEF_START_MM = 2.0  # metal touches the tissue for 1.5 to 2 mm beside the abu
 RELIEF_MARGIN_MM = 1.4
 CROSS_EVERY_MM = 7.0  # between tooth centres, 6 to 8 mm (standard texts, from memory)
 FINISH_MM = 2.2  # from the lingual strut to the palatal finish line
+STEP_MM = 0.45  # the step stands this far to the resin's side of the line: outer and inner finish line are not one above the other
+STEP_LEAN = 0.2  # and leans over by so much of its height (79 degrees): below a right angle it locks the resin (McCracken's, from memory)
 STOP_RADIUS_MM = 1.15  # about 2 x 2 mm on the crest (standard texts, from memory)
 STRUT_START_MM = 2.7  # under the outer finish line of the abutment's plate, which it joins
 
@@ -46,7 +48,8 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
         shapes.append(sweep(rails["join"], half_round, depth=0.9, name=f"{spec.id} join"))
     elif site.teeth.arch == "upper":
         rails["finish line"] = _finish_line(site, gap)
-        shapes.append(sweep(rails["finish line"], half_round, depth=0.7, name=f"{spec.id} finish line"))
+        section = _step_towards(rails["finish line"], struts["lingual"].points.mean(axis=0))
+        shapes.append(sweep(rails["finish line"], section, depth=0.7, name=f"{spec.id} finish line"))
     facts: dict[str, float | str] = {"length_mm": struts["facial"].length, "relief_mm": spec.relief_mm, "struts": len(rails) - 2}
     return Built(shapes=tuple(shapes), rails=rails, reliefs=(Relief(zone, spec.relief_mm),), facts=facts, warnings=tuple(warnings))
 
@@ -130,6 +133,21 @@ def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
     return make_rail(
         smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10
     )
+
+
+def _step_towards(rail: Rail, resin: Floats) -> Section:
+    """Section of a finish line: a quarter ellipse that runs out on the palate, an upright, slightly undercut step towards the resin."""
+    middle = len(rail.points) // 2
+    across = np.cross(rail.points[middle + 1] - rail.points[middle - 1], rail.normals[middle])
+    sign = 1.0 if across @ (resin - rail.points[middle]) > 0 else -1.0
+
+    def section(u: Floats, v: Floats, half: Floats, height: Floats) -> Floats:
+        side = sign * u
+        slope = np.where(side < 0, half_round(side, v, half, height), v - height)
+        step = side - STEP_MM - STEP_LEAN * np.maximum(v, 0.0)
+        return np.maximum(np.where(v >= 0, slope, -half - side), step)
+
+    return section
 
 
 def _finish_line(site: Site, gap: Gap) -> Rail:

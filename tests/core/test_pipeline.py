@@ -12,8 +12,8 @@ CASE = Path(__file__).resolve().parents[2] / "sample_scenes" / "lower_class_i" /
 
 
 @pytest.fixture(scope="module")
-def built() -> Build:
-    return build(load_case(CASE), quick=True)
+def built(quick_lower: Build) -> Build:
+    return quick_lower
 
 
 def test_every_component_of_the_case_is_built(built: Build) -> None:
