@@ -120,7 +120,7 @@ def _without_post(zone: Shape, at: Floats, normal: Floats) -> Shape:
 def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
     """From the end of the bar up to the lingual strut, as a broad flat band."""
     ends = bar.points[[0, -1]]
-    first = int(np.argmin(np.linalg.norm(ends - strut.points[0], axis=1)))
+    first = int(np.argmin([np.linalg.norm(strut.points - end, axis=1).min() for end in ends]))
     tail = bar.points[:20:4][::-1] if first == 0 else bar.points[-20::4]
     k = min(int(5.0 / 0.25), len(strut.points) - 1)
     raw = np.vstack([tail, 0.5 * (tail[-1] + strut.points[k]), strut.points[k]])

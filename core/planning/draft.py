@@ -176,7 +176,9 @@ def _place(sheet: _Sheet, tooth: int, option: Option) -> None:
     if option.kind == I_BAR:
         base = next((p.id for p in sheet.parts if isinstance(p, LatticeBase) and _beside(sheet.design, tooth, p)), "")
         sheet.add(IBar(f"I-bar {tooth}", tooth, base), words)
-        _borne(sheet, tooth, "lingual" if is_anterior(tooth) else "mesial")
+        if tooth not in sheet.design.extension_abutments:
+            near = sheet.design.towards_space(tooth)[0]
+            sheet.add(ReciprocalArm(f"reciprocal arm {tooth}", tooth, near), "stands against the bar, at or above the contour")
         return
     slender = {} if is_molar(tooth) else {"base_width_mm": 1.5, "base_thickness_mm": 0.9}
     sheet.add(
@@ -229,14 +231,26 @@ def _indirect_retainers(sheet: _Sheet) -> None:
                 _borne(sheet, best.tooth, "mesial")
 
 
+def _bar_end(sheet: _Sheet, half: int) -> int:
+    """Where the bar ends on one side: at the tooth in front of the rearmost space, else at the rearmost tooth with a part on it."""
+    design = sheet.design
+    row = order(design.arch)
+    fronts = [min((t for t in s.abutments if side(t) == half), key=position, default=0) for s in design.classification.spaces]
+    fronts = [
+        t for t in fronts if t and any(side(m) == half and position(m) > position(t) for s in design.classification.spaces for m in s.teeth)
+    ]
+    carried = [t for p in sheet.parts if (t := getattr(p, "tooth", 0)) and side(t) == half]
+    standing = [t for t in design.standing if side(t) == half]
+    found = fronts or carried or standing or list(design.standing)
+    return max(found, key=lambda t: half * row.index(t))
+
+
 def _connector(sheet: _Sheet) -> None:
     design = sheet.design
     if design.arch == "upper":
         sheet.add(PalatalStraps("palatal straps"), "two straps: rigid, and most of the palate stays free")
         return
-    row = [t for t in order("lower") if t in design.standing]
-    carried = [getattr(p, "tooth", None) for p in sheet.parts]
-    ends = [t for t in row if t in carried] or row
+    ends = [_bar_end(sheet, half) for half in (-1, 1)]
     depth = design.case.chart.sulcus_mm
     if depth is not None and depth < 8.0:
         sheet.open.append(f"with a sulcus of {depth:g} mm a lingual plate would be better than a bar; this release cannot build it")
