@@ -69,13 +69,20 @@ class PathEntry:
 
 @dataclass(frozen=True)
 class Manufacture:
-    """How it is made. resolution_mm is the lattice of the polished side; the fitting side is exact whatever it is."""
+    """How it is made. resolution_mm is the lattice of the polished side; the fitting side is exact whatever it is.
+
+    scale : of the exported framework; 1 unless who makes it asks for another (investments and printers compensate by themselves)
+    finishing_mm : allowance for finishing on polished faces only; alloy_price : of one gram, in any currency
+    """
 
     process: str = option("printed metal", choices=("printed metal", "printed pattern", "milled"))
     alloy: str = "cobalt-chromium, laser-melted"
     resolution_mm: float = option(0.24, low=0.1, high=0.6)
     fillet_mm: float = option(0.5, low=0, high=1.5)
     block_out_taper_deg: float = option(0.0, low=0, high=6)
+    scale: float = option(1.0, low=0.95, high=1.05)
+    finishing_mm: float = option(0.0, low=0, high=0.2)
+    alloy_price: float | None = option(None, low=0, high=1000)
 
 
 Three = tuple[float, float, float]

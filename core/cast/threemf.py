@@ -8,8 +8,10 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from collections.abc import Mapping
 from typing import Any
 from xml.parsers import expat
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
@@ -186,17 +188,29 @@ _RELS = (
 )
 
 
-def encode_3mf(mesh: Mesh) -> bytes:
-    """One object in millimetres. The same mesh gives the same bytes (fixed time stamps, fixed order, no metadata).
-
-    Coordinates carry 6 decimals (a millionth of a millimetre).
-    """
+def _object(number: int, name: str, mesh: Mesh) -> str:
     points = "\n".join(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in (mesh.vertices + 0.0).tolist())
     triangles = "\n".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces.tolist())
+    called = f" name={quoteattr(name)}" if name else ""
+    return (
+        f'<object id="{number}" type="model"{called}><mesh>\n<vertices>\n{points}\n</vertices>\n<triangles>\n{triangles}\n'
+        "</triangles></mesh></object>"
+    )
+
+
+def encode_3mf(parts: Mesh | Mapping[str, Mesh], metadata: Mapping[str, str] | None = None) -> bytes:
+    """One object for each part, in millimetres, with its name; a bare mesh is one part without a name.
+
+    metadata : of the core specification's own names (Title, Designer, Description, Application...). The same input gives the same bytes
+    (fixed time stamps, fixed order). Coordinates carry 6 decimals (a millionth of a millimetre).
+    """
+    named = {"": parts} if isinstance(parts, Mesh) else parts
+    notes = "".join(f"<metadata name={quoteattr(name)}>{escape(words)}</metadata>\n" for name, words in (metadata or {}).items())
+    objects = "\n".join(_object(k, name, mesh) for k, (name, mesh) in enumerate(named.items(), 1))
+    items = "".join(f'<item objectid="{k}"/>' for k in range(1, len(named) + 1))
     model = (
-        f'<?xml version="1.0" encoding="UTF-8"?>\n<model unit="millimeter" xml:lang="en-US" xmlns="{_CORE}">\n'
-        f'<resources><object id="1" type="model"><mesh>\n<vertices>\n{points}\n</vertices>\n<triangles>\n{triangles}\n'
-        '</triangles></mesh></object></resources>\n<build><item objectid="1"/></build></model>\n'
+        f'<?xml version="1.0" encoding="UTF-8"?>\n<model unit="millimeter" xml:lang="en-US" xmlns="{_CORE}">\n{notes}'
+        f"<resources>{objects}</resources>\n<build>{items}</build></model>\n"
     )
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as package:

@@ -7,6 +7,7 @@ from pathlib import Path as FilePath
 
 from ..case import load_case
 from .build import STAGES, Build, Progress, build
+from .exports import EXPORTS, USUAL, wanted_exports
 from .outputs import summary, write_findings, write_outputs
 from .recheck import check_framework, read_framework
 
@@ -18,15 +19,19 @@ def build_case(
     quick: bool = False,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
+    exports: str = ",".join(USUAL),
 ) -> Build:
-    """Load a case file, build it and write every file of the result into `folder`."""
+    """Load a case file, build it and write every file of the result into `folder`. exports : names out of EXPORTS, with commas."""
+    wanted = wanted_exports(exports)
     result = build(load_case(case_file), quick=quick, progress=progress, cancelled=cancelled)
-    write_outputs(result, FilePath(folder), progress=progress)
+    write_outputs(result, FilePath(folder), progress=progress, exports=wanted)
     return result
 
 
 __all__ = [
+    "EXPORTS",
     "STAGES",
+    "USUAL",
     "Build",
     "Progress",
     "build",
@@ -34,6 +39,7 @@ __all__ = [
     "check_framework",
     "read_framework",
     "summary",
+    "wanted_exports",
     "write_findings",
     "write_outputs",
 ]

@@ -7,6 +7,7 @@ import hashlib
 import json
 import platform
 import time
+from collections.abc import Sequence
 from importlib import metadata
 from pathlib import Path as FilePath
 from typing import Any
@@ -31,6 +32,7 @@ from ..output import (
     survey_picture,
 )
 from .build import Build, Clock, Progress
+from .exports import USUAL, write_meshes
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
 OUTPUT_STAGES = ("write meshes", "pictures", "report", "preview")
@@ -50,24 +52,35 @@ def versions() -> dict[str, str]:
     return found
 
 
-def write_outputs(build: Build, folder: FilePath, *, progress: Progress | None = None) -> dict[str, float]:
-    """Write all files of a build into `folder` (made if needed). Returns the seconds each group took."""
+def write_outputs(
+    build: Build, folder: FilePath, *, progress: Progress | None = None, exports: tuple[str, ...] = USUAL
+) -> dict[str, float]:
+    """Write all files of a build into `folder` (made if needed). Returns the seconds each group took.
+
+    exports : names out of exports.EXPORTS. The last file written is manifest.json, with size and SHA-256 of every other.
+    """
     folder = FilePath(folder)
     folder.mkdir(parents=True, exist_ok=True)
     clock = Clock(progress, None)
     with clock.stage("write meshes"):
-        write_mesh(folder / "framework.stl", build.framework)
-        write_mesh(folder / "framework.3mf", build.framework)
-        write_mesh(folder / "master_cast.stl", build.master.mesh)
-        found = build.survey
-        data = {"undercut": found.undercut, "visible": found.visible, "tooth": np.asarray(build.teeth.labels, dtype=np.int16)}
-        write_mesh(folder / "survey.ply", build.cast.mesh, vertex_data=data)
-    _write_pages(build, folder, clock)
+        written = list(write_meshes(build, folder, exports))
+    written += _write_pages(build, folder, clock)
     with clock.stage("preview"):
         write_atomic(folder / "preview.html", _preview(build).encode())
     build.stages.update(clock.times)
     _write_summary(build, folder / "build.json")
+    write_manifest(folder, [*written, "preview.html", "build.json"])
     return clock.times
+
+
+def write_manifest(folder: FilePath, names: Sequence[str]) -> None:
+    """manifest.json: name, bytes and SHA-256 of each file as it lies on the disk now."""
+    files = []
+    for name in names:
+        data = (folder / name).read_bytes()
+        files.append({"file": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()})
+    text = json.dumps({"format": "claspwright-manifest", "versions": versions(), "files": files}, indent=1)
+    write_atomic(folder / "manifest.json", text.encode())
 
 
 def write_findings(build: Build, folder: FilePath, *, progress: Progress | None = None) -> None:
@@ -78,13 +91,14 @@ def write_findings(build: Build, folder: FilePath, *, progress: Progress | None 
     _write_summary(build, folder / "check.json")
 
 
-def _write_pages(build: Build, folder: FilePath, clock: Clock) -> None:
+def _write_pages(build: Build, folder: FilePath, clock: Clock) -> list[str]:
     with clock.stage("pictures"):
         pictures = _pictures(build)
         for name, picture in pictures.items():
             write_atomic(folder / f"{name}.png", picture.data)
     with clock.stage("report"):
         write_atomic(folder / "report.html", report_html(report_data(build, pictures)).encode())
+    return [*(f"{name}.png" for name in pictures), "report.html"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:

@@ -133,8 +133,8 @@ def checked(status: str) -> SimpleNamespace:
 def test_build_says_by_its_exit_code_whether_a_check_failed(tmp_path, monkeypatch, capsys, status, code):
     seen = {}
 
-    def build_case(path, folder, *, quick, progress):
-        seen.update(path=path, folder=folder, quick=quick)
+    def build_case(path, folder, *, quick, progress, exports):
+        seen.update(path=path, folder=folder, quick=quick, exports=exports)
         progress("one")
         progress("two", 0.5)
         return checked(status)
@@ -143,7 +143,7 @@ def test_build_says_by_its_exit_code_whether_a_check_failed(tmp_path, monkeypatc
     assert main(["build", "case.json", "-o", str(tmp_path), "--quick", "--json"]) == code
     out, err = output(capsys)
     result = json.loads(out)
-    assert seen == {"path": "case.json", "folder": tmp_path, "quick": True}
+    assert seen == {"path": "case.json", "folder": tmp_path, "quick": True, "exports": "stl,3mf"}
     assert result["checks"][0]["status"] == status and list(result["times"]) == ["one", "two"] and "one" in err
     assert main(["build", "case.json", "-o", str(tmp_path), "--quiet"]) == code
     out, err = output(capsys)

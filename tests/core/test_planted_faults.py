@@ -87,7 +87,7 @@ def part_faults() -> list[Fault]:
             found.append(Fault(f"{part} thinned to a fifth", f"form.thickness.{part}", lambda d, q=part: p.part_thinned(d, q, 0.2)))
         found.append(Fault(f"{part} bent off the cast by 0.15 mm", "fit.gaps", lambda d, q=part: p.part_lifted(d, q, 0.15), "warn"))
         found.append(Fault(f"{part} bent into the cast by 0.15 mm", "fit.gaps", lambda d, q=part: p.part_lifted(d, q, -0.15), "warn"))
-    for part in (BAR, *STRUTS[:2], *CLASPS):
+    for part in (BAR, *CLASPS):
         found.append(Fault(f"neck in {part}", f"form.thickness.{part}", lambda d, q=part: p.part_necked(d, q, 0.15)))
     for rest in RESTS:
         for by in (0.12, 0.2, 0.3):

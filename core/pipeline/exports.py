@@ -1,0 +1,186 @@
+"""Mesh files of a build: what is made from, what is tried on, and what other programs want to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path as FilePath
+
+import manifold3d
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..cast import write_atomic, write_mesh
+from ..cast.scenes import Look, encode_glb, encode_obj
+from ..cast.threemf import encode_3mf
+from ..checks import as_stored, local_thickness
+from ..checks.gaps import CONTACT, HOVERS, PRESSED, SPACE
+from ..errors import CaseError
+from ..mesh import Floats, Mesh
+from ..output import carried, depth_colours
+from ..solids.fields import Blend
+from .build import Build, evidence
+
+USUAL = ("stl", "3mf")
+PART_SPACING_MM = 0.35
+PART_SWELL_MM = 0.02  # a part's own solid is taken so much larger, or rounding would leave skins of a thousandth along its faces
+BAR_RADIUS_MM = 1.25  # own choice; such bars keep printed frameworks in shape (Tasaka, J Prosthodont Res 2021)
+# Own colours of the gap map: even steps of lightness, so that they read in black and white.
+GAP_COLOURS = {CONTACT: (52, 84, 140), SPACE: (150, 190, 200), HOVERS: (235, 150, 40), PRESSED: (150, 20, 30), 0: (205, 205, 208)}
+
+
+def made_size(build: Build) -> Mesh:
+    """The framework as it goes to the machine: polished faces with the allowance for finishing, the whole times the case's scale.
+
+    The fitting side gets no allowance. With the usual settings (no allowance, scale 1.000) it is the framework itself.
+    """
+    settings = build.case.manufacture
+    mesh = build.framework
+    if settings.finishing_mm > 0:
+        fitting = evidence(build, mesh).fitting
+        fixed = np.zeros(len(mesh.vertices), dtype=bool)
+        fixed[mesh.faces[fitting]] = True
+        vertices = mesh.vertices + np.where(fixed, 0.0, settings.finishing_mm)[:, None] * mesh.vertex_normals
+        mesh = as_stored(Mesh(vertices, mesh.faces))
+    return mesh if settings.scale == 1.0 else as_stored(Mesh(mesh.vertices * settings.scale, mesh.faces))
+
+
+def parts_of(build: Build) -> dict[str, Mesh]:
+    """The framework taken apart by component, without gaps or overlaps: what belongs to none (fillets) is called joints."""
+    rest = build.framework.to_manifold()
+    parts: dict[str, Mesh] = {}
+    for name, built in build.assembly.built.items():
+        if not built.shapes:
+            continue
+        swollen = [replace(s, field=_swollen(s.field), bounds=s.bounds + [[-PART_SWELL_MM] * 3, [PART_SWELL_MM] * 3]) for s in built.shapes]
+        solid = Blend(swollen, 0.0).mesh(PART_SPACING_MM).to_manifold()
+        piece, rest = rest ^ solid, rest - solid
+        if piece.volume() > 0:
+            parts[name] = Mesh.from_manifold(piece)
+    if rest.volume() > 0:
+        parts["joints"] = Mesh.from_manifold(rest)
+    return parts
+
+
+def _swollen(field: Callable[[Floats], Floats]) -> Callable[[Floats], Floats]:
+    return lambda points: field(points) - PART_SWELL_MM
+
+
+def with_bar(build: Build, framework: Mesh) -> Mesh:
+    """The framework with a round bar across the arch between the ends of its bases, to be sawn off after heat treatment.
+
+    Raises CaseError where there are not two bases to hold it.
+    """
+    ends = [b.rails["back"].points for b in build.assembly.built.values() if "back" in b.rails]
+    if len(ends) < 2:
+        raise CaseError("export bar: a stabilising bar needs a lattice base on each side; this case has fewer than two")
+    middles = np.array([points[len(points) // 2] for points in ends])
+    first, second = middles[np.argmin(middles[:, 0])], middles[np.argmax(middles[:, 0])]
+    up = build.survey.path.vector
+    cast = build.master.mesh.to_manifold()
+    for lift in np.arange(0.6, 8.0, 0.5):
+        rod = _rod(first + lift * up, second + lift * up)
+        if (rod ^ cast).volume() < 1e-3:
+            break
+    # Feet, so that a lifted bar still grows out of the lattice.
+    feet = [_rod(p + 0.2 * up, p + lift * up) for p in (first, second)]
+    return as_stored(Mesh.from_manifold((framework.to_manifold() + rod + feet[0] + feet[1]) - cast))
+
+
+def _rod(a: Floats, b: Floats) -> manifold3d.Manifold:
+    ball = manifold3d.Manifold.sphere(BAR_RADIUS_MM, 32)
+    return manifold3d.Manifold.batch_hull([ball.translate(tuple(map(float, a))), ball.translate(tuple(map(float, b)))])
+
+
+def coloured(build: Build) -> tuple[Mesh, dict[str, np.ndarray]]:
+    """The framework with a colour a vertex for the fitting side (contact, planned space, off, pressed in), gap and thickness in mm."""
+    data = evidence(build, build.framework)
+    mesh = build.framework
+    kind = np.zeros(len(mesh.vertices), dtype=np.int64)
+    np.maximum.at(kind, mesh.faces.reshape(-1), np.repeat(data.gap_map.kind, 3))
+    gap = np.full(len(mesh.vertices), np.nan)
+    gap[mesh.faces.reshape(-1)] = np.repeat(data.gap_map.gap, 3)
+    colours = np.array([GAP_COLOURS[k] for k in range(5)], dtype=np.uint8)[kind]
+    thick = local_thickness(mesh)
+    near = cKDTree(thick.points).query(mesh.vertices)[1]
+    values = {"red": colours[:, 0], "green": colours[:, 1], "blue": colours[:, 2], "gap": gap.astype(np.float32)}
+    return mesh, {**values, "thickness": thick.value[near].astype(np.float32)}
+
+
+def _metadata(build: Build) -> Mapping[str, str]:
+    """3MF core specification, section 3.4.1: names of its own. A patient code, never a name."""
+    from ... import __version__
+
+    case = build.case
+    words = f"{case.manufacture.process}, {case.manufacture.alloy}, scale {case.manufacture.scale:.3f}"
+    words += f", finishing allowance {case.manufacture.finishing_mm:g} mm; scan {build.cast.sha256}"
+    return {"Title": case.title or "Framework", "Application": f"claspwright {__version__}", "Description": f"{case.patient_code}: {words}"}
+
+
+def _glb(build: Build, folder: FilePath) -> None:
+    depth = carried(build.survey.undercut, build.cast.mesh, build.prepared.mesh)
+    tint = np.round(np.clip(depth_colours(depth), 0, 1) * 255).astype(np.uint8)
+    looks = {"cast": Look((1.0, 1.0, 1.0), 0.0, 0.8, tint), "framework": Look((0.55, 0.56, 0.58), 1.0, 0.3)}
+    write_atomic(folder / "framework.glb", encode_glb({"cast": build.prepared.mesh, "framework": build.framework}, looks))
+
+
+def _stl(build: Build, folder: FilePath) -> None:
+    write_mesh(folder / "framework.stl", made_size(build))
+
+
+def _3mf(build: Build, folder: FilePath) -> None:
+    write_atomic(folder / "framework.3mf", encode_3mf({"framework": made_size(build)}, _metadata(build)))
+
+
+def _ply(build: Build, folder: FilePath) -> None:
+    mesh, values = coloured(build)
+    write_mesh(folder / "framework.ply", mesh, vertex_data=values)
+
+
+def _obj(build: Build, folder: FilePath) -> None:
+    write_atomic(folder / "framework.obj", encode_obj({"framework": made_size(build)}))
+
+
+def _parts(build: Build, folder: FilePath) -> None:
+    write_atomic(folder / "framework_parts.3mf", encode_3mf(parts_of(build), _metadata(build)))
+
+
+def _bar(build: Build, folder: FilePath) -> None:
+    write_mesh(folder / "framework_with_bar.stl", with_bar(build, made_size(build)))
+
+
+# What can be asked for: name, file, writer, and a word for the help.
+EXPORTS: dict[str, tuple[str, Callable[[Build, FilePath], None], str]] = {
+    "stl": ("framework.stl", _stl, "the framework, mm"),
+    "3mf": ("framework.3mf", _3mf, "the framework with unit, name and metadata"),
+    "ply": ("framework.ply", _ply, "the framework coloured by its fit, with gap and thickness of each point"),
+    "obj": ("framework.obj", _obj, "the framework as text, mm"),
+    "glb": ("framework.glb", _glb, "framework and coloured cast for viewers, metres"),
+    "parts": ("framework_parts.3mf", _parts, "one object a component"),
+    "bar": ("framework_with_bar.stl", _bar, "the framework with a stabilising bar across the arch"),
+}
+
+
+def wanted_exports(text: str) -> tuple[str, ...]:
+    """Names from a list with commas, in the table's order. Raises CaseError for one that is not known."""
+    names = [name.strip().lower() for name in text.split(",") if name.strip()]
+    unknown = [name for name in names if name not in EXPORTS]
+    if unknown or not names:
+        raise CaseError(f"export: {', '.join(unknown) or 'nothing'} is not known; choose from {', '.join(EXPORTS)}")
+    return tuple(name for name in EXPORTS if name in names)
+
+
+def write_meshes(build: Build, folder: FilePath, wanted: tuple[str, ...] = USUAL) -> Iterator[str]:
+    """Write the wanted files of the framework, and the casts; yields each file's name after it is written."""
+    for name in wanted:
+        file, write, _ = EXPORTS[name]
+        write(build, folder)
+        yield file
+    write_mesh(folder / "master_cast.stl", build.master.mesh)
+    yield "master_cast.stl"
+    write_mesh(folder / "trial_cast.stl", build.prepared.mesh)
+    yield "trial_cast.stl"
+    found = build.survey
+    values = {"undercut": found.undercut, "visible": found.visible, "tooth": np.asarray(build.teeth.labels, dtype=np.int16)}
+    write_mesh(folder / "survey.ply", build.cast.mesh, vertex_data=values)
+    yield "survey.ply"
