@@ -62,6 +62,13 @@ def _parser() -> argparse.ArgumentParser:
     survey.add_argument("--labels", metavar="FILE.npy", help="FDI numbers, one a triangle or one a point of the scan (0 gum)")
     _common(survey)
 
+    teeth = commands.add_parser("teeth", help="crowns, margins, numbers and landmarks of a scan, as a proposal", epilog=CAUTION)
+    teeth.add_argument("cast", metavar="CAST", help="scan: STL, PLY, OBJ or 3MF")
+    teeth.add_argument("--arch", choices=("upper", "lower"), help="which arch; guessed when left out")
+    teeth.add_argument("--missing", metavar="FDI", help="teeth known to be missing, for example 36,37: makes the numbers surer")
+    teeth.add_argument("--keep-frame", action="store_true", help="keep the file's own axes (Z occlusal, mm)")
+    _common(teeth)
+
     sample = commands.add_parser("sample", help="make a made-up cast with its ground truth")
     sample.add_argument("name", metavar="NAME", help="which cast; `list` shows the names")
     sample.add_argument("--seed", type=int, help="another seed makes another patient")
@@ -96,6 +103,10 @@ def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
         from .survey import run as survey
 
         return survey
+    if name == "teeth":
+        from .teeth import run as teeth
+
+        return teeth
     from .sample import run as sample
 
     return sample

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,8 @@ from .model import Teeth, Tooth
 
 STEP_MM = 0.15
 SMOOTH_MM = 0.25
+CONTACT_MM = 0.6
+"""Crowns further apart have no contact; scans bridge closer ones."""
 BAND_MM = 1.0
 """A groove that crosses the marginal ridge is narrower than the two bands beside the middle line."""
 
@@ -219,3 +222,34 @@ def occlusal_plane(teeth: Teeth, numbers: tuple[int, ...] | None = None) -> tupl
         weight = 1.0 / np.maximum(1.0, np.abs((tips - middle) @ normal) / 0.8)
         middle = np.average(tips, axis=0, weights=weight)
     return middle, normal
+
+
+def landmarks_of(teeth: Teeth, fdi: int, mesh: Mesh) -> dict[str, Floats]:
+    """Every landmark of a crown that the scan shows: points (3,) by name, cusps (c, 3).
+
+    Marginal ridges and fossa of the back teeth, cingulum of the front teeth, prominence of all, contacts with neighbours no more than
+    CONTACT_MM away.
+    """
+    tooth = teeth[fdi]
+    found: dict[str, Floats] = {"cusps": tooth.cusps, "facial prominence": facial_prominence(tooth, mesh)}
+    wanted: list[tuple[str, Callable[[], Floats]]] = (
+        [("cingulum", lambda: cingulum(tooth, mesh))]
+        if numbering.is_anterior(fdi)
+        else [
+            ("mesial ridge", lambda: marginal_ridge(tooth, mesh, "mesial")),
+            ("distal ridge", lambda: marginal_ridge(tooth, mesh, "distal")),
+            ("fossa", lambda: fossa(tooth, mesh)),
+        ]
+    )
+    for name, find in wanted:
+        try:
+            found[name] = find()
+        except GeometryError:
+            continue  # not in the scan: the caller sees that it is not there
+    for side in ("mesial", "distal"):
+        other = teeth.next_to(fdi, side)
+        if other is not None:
+            point, apart = contact(tooth, other, mesh)
+            if apart <= CONTACT_MM:
+                found[f"{side} contact"] = point
+    return found

@@ -17,7 +17,6 @@ from .coarse import CoarseGraph
 SIGMA = 0.05
 FLOOR = 1e-4
 HOLLOW_WEIGHT = 2.0
-CLICK_MM = 1.2
 LEFT_OUT = 2.0
 
 FACIOLINGUAL_MM = {
@@ -56,18 +55,6 @@ def tissue_patches(graph: CoarseGraph, centres: dict[int, Floats], reach: float,
     return far
 
 
-def click_patches(graph: CoarseGraph, clicks: Floats) -> Ints:
-    """Patches round the clicks, on the same side of any edge."""
-    chosen: set[int] = set()
-    for click in clicks:
-        nearest = int(graph.tree.query(click)[1])
-        around = np.asarray(graph.tree.query_ball_point(click, CLICK_MM), dtype=np.int64)
-        if len(around):
-            around = around[graph.normals[around] @ graph.normals[nearest] > 0.3]
-        chosen |= {nearest, *around.tolist()}
-    return np.array(sorted(chosen), dtype=np.int64)
-
-
 def probabilities(graph: CoarseGraph, fixed: Ints) -> Floats:
     """(k, L) chance that a walk from each patch first meets label 0..L-1. fixed : (k,) label, -1 where free."""
     labels = int(fixed.max()) + 1
@@ -102,10 +89,10 @@ def must_haves(graph: CoarseGraph, centres: dict[int, Floats], chance: Floats) -
     return result
 
 
-def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weight: float, must: Bools) -> float:
+def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weights: tuple[float, float], must: Bools) -> float:
     """The level of (k,) chance whose border runs through the deepest groove, for a crown of about the expected size.
 
-    weight : of the size; must : (k,) patches that a crown should not leave out
+    weights : of a size too small and too large; must : (k,) patches that a crown should not leave out
     """
     x, y = chance[graph.links[:, 0]], chance[graph.links[:, 1]]
     low, high = np.minimum(x, y), np.maximum(x, y)
@@ -120,5 +107,5 @@ def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weight: floa
         size = np.log(max(float(graph.areas[chance >= level].sum()), 1e-6) / area_mm2)
         steep = np.sqrt(np.mean(high[border] - low[border]))
         left_out = float(graph.areas[must & (chance < level)].sum()) / area_mm2
-        score[i] = groove[border].mean() * steep - weight * max(abs(size) - 0.25, 0.0) ** 2 - LEFT_OUT * left_out
+        score[i] = groove[border].mean() * steep - weights[int(size > 0)] * max(abs(size) - 0.25, 0.0) ** 2 - LEFT_OUT * left_out
     return float(LEVELS[int(score.argmax())])
