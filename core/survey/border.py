@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -9,16 +10,15 @@ from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Ints
 
-# Candidates tried at a time; the next number only for points whose nearest piece is not yet proved.
-_NEIGHBOURS = (12, 48, 192)
+_CHUNK = 400_000
 
 
 class Border(Protocol):
-    """Pieces of border in the plane."""
+    """Pieces of border in the plane or in space."""
 
     @property
     def centres(self) -> Floats:
-        """(k, 2) a point of each piece."""
+        """(k, 2) or (k, 3) a point of each piece."""
 
     @property
     def reach(self) -> float:
@@ -28,29 +28,35 @@ class Border(Protocol):
         """Distance (k, c) and nearest point (k, c, 2) from points (k, 3) to pieces (k, c)."""
 
 
-def nearest_border(border: Border, points: Floats, best: Floats, at: Floats) -> None:
-    """Lower best (k,), and move at (k, 2), where a piece of border is nearer to points (k, 3) in the plane than best says."""
-    if not len(border.centres) or not len(points):
-        return
-    total = len(border.centres)
+def nearest_border(border: Border, points: Floats, best: Floats, at: Floats, todo: Ints, tries: Sequence[int]) -> Ints:
+    """Lower best (k,), and move at (k, 2), where a piece of border is nearer to points (k, 3) than best says.
+
+    todo : which of the points; tries : how many candidates at a time, the next number only for points whose nearest piece is not yet
+    proved. Returns those that no try has proved; none once all pieces were tried.
+    """
+    total, dimension = len(border.centres), border.centres.shape[1]
+    if not total:
+        return todo[:0]
     tree = cKDTree(border.centres, leafsize=16, balanced_tree=False, compact_nodes=False)
-    todo = np.arange(len(points))
-    # With a distance in hand one look tells most points that this border is too far.
-    for k in (*((1,) if np.isfinite(best).any() else ()), *_NEIGHBOURS, total):
+    for k in tries:
         k = min(k, total)
-        unproved = []
-        chunk = max(1, 2_000_000 // k)
+        unproved = [todo[:0]]
+        chunk = max(1, _CHUNK // k)
         for s in range(0, len(todo), chunk):
             part = todo[s : s + chunk]
-            far, index = tree.query(points[part, :2], k=k)
+            far, index = tree.query(points[part, :dimension], k=k)
             far, index = far.reshape(len(part), k), index.reshape(len(part), k)
-            distance, where = border.measure(points[part], index)
+            # Only candidates that can still be nearer are measured.
+            close = far[:, 0] - border.reach < best[part]
+            some = part[close]
+            distance, where = border.measure(points[some], index[close])
             choice = np.argmin(distance, axis=1)
-            row = np.arange(len(part))
+            row = np.arange(len(some))
             found = distance[row, choice]
-            gain = found < best[part]
-            best[part[gain]], at[part[gain]] = found[gain], where[row, choice][gain]
-            unproved.append(part[best[part] > far[:, -1] - border.reach])
+            gain = found < best[some]
+            best[some[gain]], at[some[gain]] = found[gain], where[row, choice][gain]
+            unproved.append(some[best[some] > far[close, -1] - border.reach])
         todo = np.concatenate(unproved)
         if k == total or not len(todo):
-            return
+            return todo[:0]
+    return todo

@@ -31,11 +31,15 @@ def contour_lines(scene: RayScene, path: Path, labels: Ints | None = None) -> tu
     lines = level_lines(mesh, scene.edges, value, 0.0)
     if not len(lines.segments):
         return ()
-    keep = _bulges(mesh, lines, value, direction) & _reachable(scene, lines, direction)
+    keep = _bulges(mesh, lines, value, direction)
+    keep[keep] = _reachable(scene, lines, direction, np.flatnonzero(keep))
     tag = _node_labels(scene, lines, labels)
     result: list[Contour] = []
     for nodes, closed in chains(lines.segments, len(lines.points)):
-        result += _split(lines.points[nodes], keep[nodes], tag[nodes], closed)
+        drawn = keep[nodes]
+        # Breaks may be bridged and ends trimmed, but not more than half of a line made of that.
+        if np.linalg.norm(np.diff(lines.points[nodes], axis=0), axis=1)[drawn[1:] & drawn[:-1]].sum() > 0.5 * _SHORTEST_MM:
+            result += _split(lines.points[nodes], keep[nodes], tag[nodes], closed)
     return tuple(sorted(result, key=lambda c: (c.label, -c.length)))
 
 
@@ -53,13 +57,13 @@ def _bulges(mesh: Mesh, lines: LevelLines, value: Floats, direction: Floats) -> 
     return np.asarray(at_node > 0.0)
 
 
-def _reachable(scene: RayScene, lines: LevelLines, direction: Floats) -> Bools:
-    a, b = scene.edges.vertices[lines.edge].T
-    t = lines.fraction[:, None]
+def _reachable(scene: RayScene, lines: LevelLines, direction: Floats, nodes: Ints) -> Bools:
+    a, b = scene.edges.vertices[lines.edge[nodes]].T
+    t = lines.fraction[nodes, None]
     normal = (1.0 - t) * scene.normals[a] + t * scene.normals[b]
     outward = normal - (normal @ direction)[:, None] * direction
     outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-9)
-    return ~scene.occluded(lines.points + _MARKER_CLEAR_MM * outward, direction)
+    return ~scene.occluded(lines.points[nodes] + _MARKER_CLEAR_MM * outward, direction)
 
 
 def _node_labels(scene: RayScene, lines: LevelLines, labels: Ints | None) -> Ints:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import correlate1d
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components, depth_first_order
 
 from ..mesh import Bools, Floats, Ints, Mesh
 from .topology import EdgeTable
@@ -45,25 +48,25 @@ class LevelLines:
     faces: Ints
 
 
-def level_lines(mesh: Mesh, table: EdgeTable, values: Floats, level: float, allowed: Bools | None = None) -> LevelLines:
-    """Cut the faces (m, bool: those allowed) of a mesh where a vertex scalar (n,) equals a level, linear inside each face."""
+def level_lines(mesh: Mesh, table: EdgeTable, values: Floats, level: float, allowed: Bools | Ints | None = None) -> LevelLines:
+    """Cut the faces of a mesh where a vertex scalar (n,) equals a level, linear inside each face.
+
+    allowed : the faces that count, by mask (m,) or by number; default all
+    """
     v = values - level
     above = v >= 0.0
-    i, j = table.vertices.T
-    crossed = above[i] != above[j]
-    side = above[mesh.faces]
-    cut = side.any(axis=1) & ~side.all(axis=1)
-    if allowed is not None:
-        cut &= allowed
-    faces = np.flatnonzero(cut)
-    per_face = table.face_edges[faces]
-    hit = crossed[per_face]
-    pair = per_face[hit].reshape(-1, 2)
+    chosen = None if allowed is None else np.flatnonzero(allowed) if allowed.dtype == bool else np.asarray(allowed)
+    first, second, third = (above[corner] for corner in (mesh.faces if chosen is None else mesh.faces[chosen]).T)
+    cut = np.flatnonzero((first != second) | (second != third))
+    faces = cut if chosen is None else chosen[cut]
+    # Edge k of a face runs from its corner k to the next; two of the three are crossed.
+    hit = np.stack([first[cut] != second[cut], second[cut] != third[cut], third[cut] != first[cut]], axis=1)
+    pair = table.face_edges[faces][hit].reshape(-1, 2)
     used, segments = np.unique(pair, return_inverse=True)
-    a, b = i[used], j[used]
+    a, b = table.vertices[used].T
     t = v[a] / (v[a] - v[b])
     points = mesh.vertices[a] + t[:, None] * (mesh.vertices[b] - mesh.vertices[a])
-    return LevelLines(points, used, t, segments.reshape(-1, 2), faces)
+    return LevelLines(points, used, t, np.asarray(segments, dtype=np.int64).reshape(-1, 2), faces)
 
 
 def chains(segments: Ints, count: int) -> list[tuple[Ints, bool]]:
@@ -73,37 +76,28 @@ def chains(segments: Ints, count: int) -> list[tuple[Ints, bool]]:
     """
     if not len(segments):
         return []
-    degree = np.bincount(segments.reshape(-1), minlength=count)
-    links: list[list[tuple[int, int]]] = [[] for _ in range(count)]
-    for s, (a, b) in enumerate(segments.tolist()):
-        links[a].append((b, s))
-        links[b].append((a, s))
-    used = bytearray(len(segments))
-    ends = np.flatnonzero((degree != 2) & (degree > 0)).tolist()
-    result: list[tuple[Ints, bool]] = []
-    for start in ends:
-        for first in links[start]:
-            if not used[first[1]]:
-                result.append((np.array(_walk(start, first, links, used, degree)), False))
-    for s, (a, _) in enumerate(segments.tolist()):
-        if not used[s]:
-            walk = _walk(a, links[a][0], links, used, degree)
-            result.append((np.array(walk[:-1]), True))
-    return result
-
-
-def _walk(start: int, first: tuple[int, int], links: list, used: bytearray, degree: Ints) -> list[int]:
-    path = [start]
-    node, segment = first
-    while True:
-        used[segment] = 1
-        path.append(node)
-        if node == start or degree[node] != 2:
-            return path
-        onward = [link for link in links[node] if not used[link[1]]]
-        if not onward:
-            return path
-        node, segment = onward[0]
+    flat = segments.reshape(-1)
+    degree = np.bincount(flat, minlength=count)
+    # A node where more than two segments meet becomes one node for each of them.
+    crowded = np.flatnonzero(degree[flat] > 2)
+    stands_for = np.r_[np.arange(count), flat[crowded]]
+    own = flat.copy()
+    own[crowded] = count + np.arange(len(crowded))
+    total = len(stands_for)
+    degree = np.bincount(own, minlength=total)
+    a, b = own.reshape(-1, 2).T
+    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(total, total))
+    _, part = connected_components(graph, directed=False)
+    # Each line is entered at an end if it has one. A walk in depth from one more node, tied to all the entries, runs along them in turn.
+    used = np.flatnonzero(degree)
+    used = used[np.lexsort((degree[used], part[used]))]
+    entry = used[np.r_[True, part[used[1:]] != part[used[:-1]]]]
+    tie = np.full(len(entry), total)
+    tied = coo_matrix((np.ones(len(a) + len(tie), dtype=np.int8), (np.r_[a, tie], np.r_[b, entry])), shape=(total + 1, total + 1)).tocsr()
+    walk = depth_first_order(tied, total, directed=False, return_predecessors=False)[1:]
+    begins = np.flatnonzero(np.r_[True, part[walk[1:]] != part[walk[:-1]]])
+    lines = np.split(stands_for[walk], begins[1:])
+    return [(nodes, bool(closed)) for nodes, closed in zip(lines, degree[walk[begins]] == 2, strict=True)]
 
 
 def runs(flags: Ints, closed: bool) -> list[Ints]:
@@ -120,36 +114,36 @@ def runs(flags: Ints, closed: bool) -> list[Ints]:
 
 def steady(flags: Ints, points: Floats, closed: bool, shortest_mm: float) -> Ints:
     """Absorb runs of (k,) values shorter than a length into their longer neighbour, shortest first; the ends of an open line stay."""
-    if len(flags) < 2:
+    if len(flags) < 2 or not (flags[1:] != flags[:-1]).any():
         return flags.copy()
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     width = np.r_[step, np.linalg.norm(points[0] - points[-1]) if closed else 0.0]
-    flags, offset = flags.copy(), 0
-    while True:
-        start = np.r_[0, np.flatnonzero(flags[1:] != flags[:-1]) + 1]
-        if closed and len(start) > 1 and flags[0] == flags[-1]:
+    start = np.r_[0, np.flatnonzero(flags[1:] != flags[:-1]) + 1]
+    value, length, count, offset = flags[start], np.add.reduceat(width, start), np.diff(np.r_[start, len(flags)]), 0
+    while len(value) > 1:
+        if closed and value[0] == value[-1]:
             # A closed line is opened where a run begins.
-            turn = int(start[1])
-            flags, width, offset = np.roll(flags, -turn), np.roll(width, -turn), offset + turn
+            offset += int(count[0])
+            length[-1] += length[0]
+            count[-1] += count[0]
+            value, length, count = value[1:], length[1:], count[1:]
             continue
-        if len(start) < 2:
-            break
-        length = np.add.reduceat(width, start)
-        left, right = np.roll(length, 1), np.roll(length, -1)
+        left, right = np.concatenate([length[-1:], length[:-1]]), np.concatenate([length[1:], length[:1]])
         if not closed:
             left[0] = right[-1] = -1.0
         least = (length < shortest_mm) & (length < left) & (length <= right)
         if not closed:
             least[[0, -1]] = False
         if not least.any():
-            k = int(np.argmin(length if closed or len(start) == 2 else np.r_[np.inf, length[1:-1], np.inf]))
+            k = int(np.argmin(length if closed or len(value) == 2 else np.concatenate([[np.inf], length[1:-1], [np.inf]])))
             if length[k] >= shortest_mm:
                 break
             least[k] = True
-        value = flags[start]
-        donor = np.where(left >= right, np.roll(value, 1), np.roll(value, -1))
-        flags = np.repeat(np.where(least, donor, value), np.diff(np.r_[start, len(flags)]))
-    return np.roll(flags, offset)
+        before, after = np.concatenate([value[-1:], value[:-1]]), np.concatenate([value[1:], value[:1]])
+        value = np.where(least, np.where(left >= right, before, after), value)
+        first = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+        value, length, count = value[first], np.add.reduceat(length, first), np.add.reduceat(count, first)
+    return np.roll(np.repeat(value, count), offset)
 
 
 def even(points: Floats, closed: bool, step_mm: float) -> tuple[Floats, Ints]:
@@ -178,7 +172,7 @@ def smooth_line(points: Floats, closed: bool, step_mm: float, length_mm: float) 
             padded = np.vstack([p[-reach:], p, p[:reach]])
         else:
             padded = np.vstack([2.0 * p[0] - p[reach:0:-1], p, 2.0 * p[-1] - p[-2 : -reach - 2 : -1]])
-        return np.column_stack([np.convolve(padded[:, k], kernel, mode="valid") for k in range(p.shape[1])])
+        return np.asarray(correlate1d(padded, kernel, axis=0, mode="nearest")[reach:-reach])
 
     first = once(points)
     return 2.0 * first - once(first)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -12,9 +13,10 @@ from .contour import contour_lines
 from .lines import Contour
 from .nearest import barycentric
 from .path import Path, into_path_frame
-from .scene import RayScene, scene_of
-from .shadow import CLEAR_MM, VERTICAL, Shadow, find_rims
-from .slopes import Slopes
+from .scene import CLEAR_MM, RayScene, scene_of
+from .shadow import Shadow, find_rims
+from .slopes import Seen
+from .visible import visible_vertices
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,14 +27,12 @@ class Survey:
     visible : (n,) bool, vertices that a viewer along the path can see
     undercut : (n,) mm, depth in the shadow of everything above; 0 where visible
     convergence : (n,) degrees between path and surface, in the vertical plane of the depth; 0 where visible
-    contours : the height of contour, one polyline a stretch, by tooth
     """
 
     path: Path
     visible: Bools
     undercut: Floats
     convergence: Floats
-    contours: tuple[Contour, ...]
     scene: RayScene = field(repr=False)
     shadow: Shadow = field(repr=False)
     labels: Ints | None = field(repr=False, default=None)
@@ -41,6 +41,11 @@ class Survey:
     def mesh(self) -> Mesh:
         """The surveyed mesh."""
         return self.scene.mesh
+
+    @cached_property
+    def contours(self) -> tuple[Contour, ...]:
+        """The height of contour, one polyline a stretch, by tooth; drawn when first asked for."""
+        return contour_lines(self.scene, self.path, self.labels)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +71,7 @@ def survey(mesh: Mesh, path: Path, labels: Ints | None = None, *, scene: RayScen
         raise GeometryError(f"survey: {len(labels)} labels for {len(mesh.vertices)} vertices; label this very mesh")
     scene = scene if scene is not None else scene_of(mesh)
     visible, undercut, convergence, shadow = _depths(scene, path)
-    return Survey(path, visible, undercut, convergence, contour_lines(scene, path, labels), scene, shadow, labels)
+    return Survey(path, visible, undercut, convergence, scene, shadow, labels)
 
 
 def local_undercut(mesh: Mesh, path: Path, labels: Ints) -> Floats:
@@ -88,12 +93,10 @@ def local_undercut(mesh: Mesh, path: Path, labels: Ints) -> Floats:
 
 
 def _depths(scene: RayScene, path: Path) -> tuple[Bools, Floats, Floats, Shadow]:
-    mesh = scene.mesh
-    points = into_path_frame(mesh.vertices, path)
-    visible = ~_hidden(scene, mesh.vertices, mesh.vertex_normals, path)
-    facing = mesh.face_normals @ path.vector
-    seen = (facing > VERTICAL) & visible[mesh.faces[:, 0]] & visible[mesh.faces[:, 1]] & visible[mesh.faces[:, 2]]
-    shadow = Shadow(path, find_rims(scene, path, points, facing), Slopes(points[mesh.faces[seen]]))
+    points = into_path_frame(scene.mesh.vertices, path)
+    facing = scene.mesh.face_normals @ path.vector
+    visible = visible_vertices(scene, path, points, facing)
+    shadow = Shadow(find_rims(scene, path, points, facing), Seen(scene, path, points, facing, visible))
     undercut, convergence = np.zeros(len(points)), np.zeros(len(points))
     hidden = np.flatnonzero(~visible)
     undercut[hidden], line = shadow.depth(points[hidden])

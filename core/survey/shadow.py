@@ -13,31 +13,28 @@ Both are taken exactly on the triangles. Nothing here smooths: a reading is that
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints
 from .border import nearest_border
 from .path import Path
-from .scene import RayScene
-from .slopes import Slopes
+from .scene import CLEAR_MM, VERTICAL, RayScene
+from .slopes import FAR_MM, NEAR_MM, Seen, Slopes
 
-# A face counts as turned under when its normal leans below the horizontal by more than this: vertical walls do not hide anything.
-VERTICAL = 1e-5
-# Rays start this far outside the surface (mm): above single precision, below any gauge. It is also the depth under which a point
-# counts as seen.
-CLEAR_MM = 2e-3
 # Rims are cut into pieces (mm) so short that few rays tell whether a piece is free, and where its foot is.
-_PIECE_MM = 0.25
+_PIECE_MM, _REACH_MM = 0.25, 0.05
 # Where rays along a piece disagree (it runs in under an overhang, or its foot leaves a straight line by this much) it is cut once more.
 _WHOLE = (0.05, 0.5, 0.95)
 _FOOT_BEND_MM = 0.05
 _SPLIT = 6
-_BANDS = 40
+# Points are taken in bands of like height, so that rims far above or below are not tried; candidates are tried so many at a time.
+_BAND_POINTS, _BANDS, _BAND_MM = 500, 8, 0.3
+_RIM_TRIES = (8, 32, 128, 512, 1 << 40)
+_NEAR_TRIES, _LEVEL_TRIES = (1, 6, 24, 96), (12, 48, 192, 1 << 40)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,14 +54,24 @@ class Rims:
         return np.maximum(self.start[:, 2], self.end[:, 2])
 
     @cached_property
-    def centres(self) -> Floats:
-        """(k, 2) middles in the plane."""
-        return np.asarray(0.5 * (self.start[:, :2] + self.end[:, :2]))
+    def spots(self) -> tuple[Floats, Ints]:
+        """Spots in the plane (s, 2), so dense that none of a piece is farther than `reach` from one, and the piece of each (s,)."""
+        length = np.linalg.norm(self.end[:, :2] - self.start[:, :2], axis=1)
+        count = np.maximum(np.ceil(length / (2.0 * self.reach)), 1.0).astype(np.int64)
+        owner = np.repeat(np.arange(len(count)), count)
+        k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+        t = ((k + 0.5) / count[owner])[:, None]
+        return self.start[owner, :2] + t * (self.end - self.start)[owner, :2], owner
 
-    @cached_property
+    @property
+    def centres(self) -> Floats:
+        """(s, 2) the spots."""
+        return self.spots[0]
+
+    @property
     def reach(self) -> float:
-        """Half the length of the longest piece in the plane, mm."""
-        return float(0.5 * np.linalg.norm(self.end[:, :2] - self.start[:, :2], axis=1).max(initial=0.0))
+        """mm; see spots."""
+        return _REACH_MM
 
     def within(self, low: float, high: float) -> Rims:
         """Those that can bound the shadow of points between two heights."""
@@ -72,8 +79,9 @@ class Rims:
         return Rims(self.start[keep], self.end[keep], self.foot[keep])
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
-        """Distance (k, c) from points (k, 3) to pieces (k, c), infinite where a piece does not count, and nearest points (k, c, 2)."""
-        return rim_distance(points[:, None, :], self.start[index], self.end[index], self.foot[index])
+        """Distance (k, c) from points (k, 3) to the pieces of spots (k, c), infinite where one does not count; nearest (k, c, 2)."""
+        piece = self.spots[1][index]
+        return rim_distance(points[:, None, :], self.start[piece], self.end[piece], self.foot[piece])
 
 
 def find_rims(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Rims:
@@ -168,36 +176,44 @@ def _where_positive(first: Floats, last: Floats) -> tuple[Floats, Floats]:
 class Shadow:
     """Everything needed to read the depth of hidden points for one path."""
 
-    path: Path
     rims: Rims
-    slopes: Slopes
+    seen: Seen
 
     def depth(self, points: Floats) -> tuple[Floats, Floats]:
-        """Depth (k,) mm of hidden points (k, 3) in the path frame, and where the free line stands (k, 2) in its plane.
-
-        Points are taken in bands of height: of each band only the rims and slopes that can bound the shadow there are searched.
-        """
+        """Depth (k,) mm of hidden points (k, 3) in the path frame, and where the free line stands (k, 2) in its plane."""
         best, line = np.full(len(points), np.inf), np.array(points[:, :2])
-        bands = _bands(points[:, 2])
+        _ = self.rims.top  # before the threads start
 
-        def search(borders: Sequence[Rims | Slopes], band: Ints) -> None:
-            own, distance, at = points[band], best[band], line[band]
-            for border in borders:
-                nearest_border(border.within(float(own[0, 2]), float(own[-1, 2])), own, distance, at)
-            best[band], line[band] = distance, at
+        def rims(band: Ints) -> None:
+            near = self.rims.within(float(points[band[0], 2]), float(points[band[-1], 2]))
+            nearest_border(near, points, best, line, band, _RIM_TRIES)
 
-        # Trees and array arithmetic run outside the interpreter's lock: two threads nearly halve the time.
+        def slopes(job: tuple[Ints, Slopes]) -> None:
+            some, near = job
+            # Far around a deep point many faces are near in space and few at its height: there only these are asked.
+            left = some if best[some[0]] > NEAR_MM else nearest_border(near, points, best, line, some, _NEAR_TRIES)
+            for band in _bands(points[:, 2], left, _BAND_MM):
+                level = near.within(float(points[band[0], 2]), float(points[band[-1], 2]))
+                nearest_border(level, points, best, line, band, _LEVEL_TRIES)
+
+        # Trees and array arithmetic run outside the interpreter's lock: two threads nearly halve the time. No two touch one point.
         with ThreadPoolExecutor(max_workers=2) as pool:
-            _ = self.rims.top  # before the threads start
-            list(pool.map(partial(search, (self.rims,)), bands))
-            slopes = self.slopes.near(points, best).sizes
-            _ = [(part.lowest, part.highest) for part in slopes]
-            list(pool.map(partial(search, slopes), bands))
-        return np.where(np.isfinite(best), best, 0.0), line
+            list(pool.map(rims, _bands(points[:, 2], np.arange(len(points)))))
+            by_rims, best = best, np.minimum(best, FAR_MM)
+            for some, sizes in self.seen.slopes(points, best):
+                for near in sizes:
+                    _ = near.lowest, near.highest
+                    list(pool.map(slopes, [(half, near) for half in np.array_split(some, 2) if len(half)]))
+        depth = np.where(best < FAR_MM, best, by_rims)
+        return np.where(np.isfinite(depth), depth, 0.0), line
 
 
-def _bands(height: Floats) -> list[Ints]:
-    """Split points into bands of like height, each in order of height."""
-    order = np.argsort(height, kind="stable")
-    count = min(_BANDS, max(1, len(height) // 64))
-    return [part for part in np.array_split(order, count) if len(part)]
+def _bands(height: Floats, some: Ints, most_mm: float | None = None) -> list[Ints]:
+    """Split some of the points into bands of like height, each in order of height: of like number, or of at most so many mm."""
+    if not len(some):
+        return []
+    order = some[np.argsort(height[some], kind="stable")]
+    if most_mm is None:
+        return [part for part in np.array_split(order, min(_BANDS, len(some) // _BAND_POINTS + 1)) if len(part)]
+    step = np.floor((height[order] - height[order[0]]) / most_mm)
+    return np.split(order, np.flatnonzero(np.diff(step)) + 1)

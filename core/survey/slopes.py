@@ -1,4 +1,8 @@
-"""The seen surface as a border of the shadow: where it passes below a hidden point's own height (see shadow.py)."""
+"""The seen surface as a border of the shadow: where it passes below a hidden point's own height (see shadow.py).
+
+A level line at a point's own height is as far from it in space as in the plane. So faces are looked for around the point in space,
+where few are near, and none at all near most points: a wall below the height of contour is farther from what is seen than from the rod.
+"""
 
 from __future__ import annotations
 
@@ -6,25 +10,28 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import maximum_filter
 
-from ..mesh import Floats
+from ..mesh import Bools, Floats, Ints
+from .path import Path, into_path_frame
+from .scene import VERTICAL, RayScene
 
-# Borders between classes of size (mm): scans have faces below the first.
-_SIZES_MM = (0.35, 1.0, 3.0)
-_CELL_MM = 1.0
 # No slope is looked for farther than this (mm): deeper than it, only rims count (undersides of casts).
-_FAR_MM = 8.0
+FAR_MM = 8.0
+# Points by how far a slope may count for them (mm).
+NEAR_MM = 1.0
+_REACHES_MM = (0.25, NEAR_MM, FAR_MM)
 
 
 @dataclass(frozen=True, eq=False)
 class Slopes:
     """Seen, upward faces in the path frame.
 
-    corners : (f, 3, 3) mm
+    corners : (f, 3, 3) mm; centres : (f, 3) spots on them; what is nearest of a face is not farther than reach (mm) from one of its spots
     """
 
     corners: Floats
+    centres: Floats
+    reach: float
 
     @cached_property
     def lowest(self) -> Floats:
@@ -38,60 +45,12 @@ class Slopes:
         z = self.corners[:, :, 2]
         return np.maximum(np.maximum(z[:, 0], z[:, 1]), z[:, 2])
 
-    @cached_property
-    def centres(self) -> Floats:
-        """(f, 2) centroids in the plane."""
-        return (self.corners[:, 0, :2] + self.corners[:, 1, :2] + self.corners[:, 2, :2]) / 3.0
-
-    @cached_property
-    def reaches(self) -> Floats:
-        """(f,) farthest corner from the centroid in the plane, mm."""
-        square = np.zeros(len(self.corners))
-        for k in range(3):
-            dx, dy = self.corners[:, k, 0] - self.centres[:, 0], self.corners[:, k, 1] - self.centres[:, 1]
-            square = np.maximum(square, dx * dx + dy * dy)
-        return np.sqrt(square)
-
-    @cached_property
-    def reach(self) -> float:
-        """The greatest of the reaches, mm."""
-        return float(self.reaches.max(initial=0.0))
-
-    @cached_property
-    def sizes(self) -> tuple[Slopes, ...]:
-        """The same faces sorted by size: a search is only as fast as its largest face is small, and bases have long ones."""
-        step = np.digitize(self.reaches, _SIZES_MM)
-        return tuple(Slopes(self.corners[step == k]) for k in np.unique(step))
-
-    def near(self, points: Floats, distance: Floats) -> Slopes:
-        """Leave out most faces that lie farther in the plane from every one of (k, 3) points than that point's distance (k,)."""
-        if not len(points) or not len(self.corners):
-            return self
-        first = self.corners[:, 0, :2]
-        span = np.maximum(np.abs(self.corners[:, 1, :2] - first), np.abs(self.corners[:, 2, :2] - first)).max(axis=1)
-        corner = points[:, :2].min(axis=0)
-        shape = tuple(((points[:, :2].max(axis=0) - corner) / _CELL_MM).astype(int) + 1)
-        cell = ((points[:, :2] - corner) / _CELL_MM).astype(np.int64)
-        # Two cells more: one for where in its cell a point lies, one for faces up to a cell in size.
-        radius = np.ceil(np.minimum(distance, _FAR_MM) / _CELL_MM).astype(np.int64) + 2
-        margin = int(radius.max())
-        marked = np.zeros((shape[0] + 2 * margin, shape[1] + 2 * margin), dtype=bool)
-        for r in np.unique(radius):
-            own = np.zeros_like(marked)
-            ring = cell[radius == r] + margin
-            own[ring[:, 0], ring[:, 1]] = True
-            marked |= maximum_filter(own, size=2 * int(r) + 1)
-        place = np.floor((first - corner) / _CELL_MM).astype(np.int64) + margin
-        inside = ((place >= 0) & (place < marked.shape)).all(axis=1)
-        keep = span > _CELL_MM
-        keep[inside] |= marked[place[inside, 0], place[inside, 1]]
-        return Slopes(self.corners[keep])
-
     def within(self, low: float, high: float) -> Slopes:
-        """Those that pass through some height between two."""
-        return Slopes(self.corners[np.flatnonzero((self.lowest < high) & (self.highest >= low))])
+        """Those that pass through some height between two, to be searched in the plane."""
+        keep = np.flatnonzero((self.lowest < high) & (self.highest >= low))
+        return Slopes(self.corners[keep], self.centres[keep, :2], self.reach)
 
-    def measure(self, points: Floats, index: np.ndarray) -> tuple[Floats, Floats]:
+    def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Distance (k, c) from points (k, 3) to the level line at their height in faces (k, c), else infinite; nearest (k, c, 2)."""
         distance = np.full(index.shape, np.inf)
         at = np.zeros((*index.shape, 2))
@@ -100,6 +59,42 @@ class Slopes:
         corners, p = self.corners[index[row, column]], points[row]
         distance[row, column], at[row, column] = _to_level(p[:, :2], corners[:, :, :2], corners[:, :, 2] - p[:, 2:3])
         return distance, at
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """The seen surface, from which the slopes near some points are taken.
+
+    points : (n, 3) vertices in the path frame; facing : (m,) face normals times path; visible : (n,)
+    """
+
+    scene: RayScene
+    path: Path
+    points: Floats
+    facing: Floats
+    visible: Bools
+
+    def slopes(self, points: Floats, distance: Floats) -> list[tuple[Ints, list[Slopes]]]:
+        """For (k, 3) points with a free line at a distance (k,): groups of them, with what slopes could be nearer."""
+        groups = []
+        step = np.digitize(distance, _REACHES_MM, right=True)
+        for k, far in enumerate(_REACHES_MM):
+            some = np.flatnonzero(step == k)
+            if len(some):
+                groups.append((some, self._near(points[some] @ self.path.rotation, far)))
+        return groups
+
+    def _near(self, world: Floats, far: float) -> list[Slopes]:
+        found = []
+        for spots in self.scene.spots:
+            chosen = spots.near(world, far + spots.reach)
+            faces = spots.faces[chosen]
+            a, b, c = (self.scene.corners[k][faces] for k in range(3))
+            seen = np.flatnonzero((self.facing[faces] > VERTICAL) & self.visible[a] & self.visible[b] & self.visible[c])
+            if len(seen):
+                corners = np.stack([self.points[v[seen]] for v in (a, b, c)], axis=1)
+                found.append(Slopes(corners, into_path_frame(spots.at[chosen[seen]], self.path), spots.reach))
+        return found
 
 
 def _to_level(p: Floats, corners: Floats, h: Floats) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ from ..mesh import Floats, Ints, Mesh
 
 @dataclass(frozen=True, eq=False)
 class EdgeTable:
-    """Each undirected edge once.
+    """Each undirected edge once. Stored by columns, so that `a, b = table.vertices.T` gives arrays in one piece.
 
     vertices : (e, 2) int
     faces : (e, 2) int, the face on either side; -1 where there is none. Where more than two faces meet, the first two.
@@ -37,11 +37,20 @@ def edge_table(mesh: Mesh) -> EdgeTable:
     face_edges[order] = number
     start = np.flatnonzero(first)
     unique = sorted_key[start]
-    faces = np.full((len(start), 2), -1, dtype=np.int64)
-    faces[:, 0] = order[start] // 3
+    faces = np.full((2, len(start)), -1, dtype=np.int64)
+    faces[0] = order[start] // 3
     twice = np.diff(np.r_[start, len(key)]) > 1
-    faces[twice, 1] = order[start[twice] + 1] // 3
-    return EdgeTable(np.column_stack([unique // n, unique % n]), faces, face_edges.reshape(m, 3))
+    faces[1, twice] = order[start[twice] + 1] // 3
+    return EdgeTable(np.stack(np.divmod(unique, n)).T, faces.T, face_edges.reshape(m, 3))
+
+
+def oriented_closed(mesh: Mesh, table: EdgeTable) -> bool:
+    """Whether each edge has exactly two faces, which run along it in opposite directions."""
+    if 2 * len(table.vertices) != mesh.faces.size or bool((table.faces[:, 1] < 0).any()):
+        return False
+    after = mesh.faces[:, [1, 2, 0]]
+    turn = np.where(mesh.faces < after, 1.0, -1.0)
+    return not np.bincount(table.face_edges.reshape(-1), turn.reshape(-1)).any()
 
 
 def concave_turn(mesh: Mesh, table: EdgeTable, normals: Floats) -> Floats:
