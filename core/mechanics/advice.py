@@ -10,14 +10,18 @@ import numpy as np
 
 from .arm import ClaspArm, bend, with_size
 from .clasps import ClaspInput, ClaspResult
-from .materials import MATERIALS
+from .materials import MATERIALS, WIRE_GAUGES, WIRES
 from .retention import FRICTION, WANTED_PER_SIDE_N, force_travel
+from .sections import gauge_mm
 
-GAUGES = (0.25, 0.50, 0.75)  # mm, the trade's gauges
-FACTORS = (0.7, 0.8, 0.9, 1.1, 1.2, 1.3)
+# The trade's gauges, and shallower steps: older tables allow cast Co-Cr 0.1 and 0.2 mm (0.004 and 0.008 in, McCracken's, from memory).
+GAUGES = (0.10, 0.15, 0.20, 0.25, 0.50, 0.75)
+WIRE_UNDERCUT_MM = (0.25, 0.50)
+FACTORS = (0.7, 0.8, 0.9, 1.1, 1.2)
 TAPERS = (0.4, 0.5, 0.6, 0.7, 0.8)
 LEAST_THICKNESS_MM = 0.6  # at the base; thinner cast arms fail in making (pattern practice, from memory)
 MOST_THICKNESS_MM = 1.6
+QUICK_ELEMENTS = 16
 # Metals a framework can be made of in one piece with its arms.
 FRAMEWORK_METALS = ("cocr_cast", "cocr_laser", "cpti", "ti64", "gold_iv")
 
@@ -63,7 +67,7 @@ def estimate(data: ClaspInput, arm: ClaspArm, depth_ratio: float = 1.0) -> tuple
     """Likely peak pull (N) and greatest stress (MPa) of a changed arm, on the tip alone: quick, for comparing changes."""
     last = slice(data.profile.lead, data.profile.lead + 1)
     at = data.contact_mm[last] * arm.length_mm / data.arm.length_mm
-    bent = bend(arm, at, data.outward[last], data.path, places=data.places[last])
+    bent = bend(arm, at, data.outward[last], data.path, places=data.places[last], elements=QUICK_ELEMENTS)
     profile = replace(data.profile, bulge=data.profile.bulge[last], slope=data.profile.slope[last]).scaled(depth_ratio)
     lift = force_travel(profile, bent.give, FRICTION.likely)
     stress = bent.stress(lift.normal, -lift.along)
@@ -106,7 +110,8 @@ def _changed(data: ClaspInput, effects: dict[str, float | str]) -> tuple[ClaspAr
 def advise(data: ClaspInput, result: ClaspResult, clasps_on_side: int) -> tuple[Advice, ...]:
     """Changes that bring the likely pull and stress into range, simplest first; none when the arm is in range.
 
-    Where no single change does, the best pair of undercut and thickness. Each is an estimate: build again to confirm.
+    Where no single change does: the best pair of a shallower undercut with a thickness or width, and a wrought wire if one would do.
+    Each is an estimate: build again to confirm.
     """
     low, high = wanted_pull(clasps_on_side)
     if low <= result.peak.likely <= high and result.stress.likely <= result.allowable_mpa:
@@ -132,12 +137,28 @@ def advise(data: ClaspInput, result: ClaspResult, clasps_on_side: int) -> tuple[
         good = next((a for a in (judged([c]) for c in choices) if a.good), None)
         if good is not None:
             found.append(good)
-    if not found:
-        pairs = [judged(pair) for pair in product(options["undercut"][:1], options["thickness"])]
-        pairs += [judged(pair) for pair in product(options["thickness"], options["material"][:2])]
-        pairs.sort(key=lambda a: (not a.good, _miss(a, low, high, result.allowable_mpa)))
-        found = pairs[:1]
-    return tuple(found)
+    if found:
+        return tuple(found)
+    shallower = [c for c in options["undercut"] if float(c[0][1]) < result.planned_mm] or options["undercut"][:1]
+    pairs = [judged(pair) for pair in product(shallower[:3], (*options["thickness"], *options["width"]))]
+    best = min(pairs, key=lambda a: (not a.good, _miss(a, low, high, result.allowable_mpa)))
+    wire = _wire(data, result, low, high)
+    return (best,) if wire is None else (best, wire)
+
+
+def _wire(data: ClaspInput, result: ClaspResult, low: float, high: float) -> Advice | None:
+    """The thickest wrought wire on the same line, joined to the framework, that is in range; nothing to press: it is another clasp."""
+    for gauge, depth, name in product(WIRE_GAUGES, WIRE_UNDERCUT_MM, WIRES):
+        size = np.full(len(data.arm.width), gauge_mm(gauge))
+        arm = replace(data.arm, width=size, thickness=size, shape="round", material=MATERIALS[name])
+        pull, stress = estimate(data, arm, depth / result.planned_mm)
+        if low <= pull <= high and stress <= arm.material.allowable_mpa:
+            words = (
+                f"a wrought wire of {gauge} gauge ({size[0]:.2f} mm), {arm.material.label}, in {depth:.2f} mm of undercut: pull about "
+                f"{pull:.1f} N, stress about {stress:.0f} MPa (allowable {arm.material.allowable_mpa:.0f})"
+            )
+            return Advice(data.id, (), pull, stress, True, words)
+    return None
 
 
 def _miss(advice: Advice, low: float, high: float, allowable: float) -> float:

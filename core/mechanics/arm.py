@@ -148,7 +148,7 @@ def beam_of(arm: ClaspArm, making: Making = Making(), modulus_mpa: float | None 
 
 def bend(
     arm: ClaspArm, at: Floats, direction: Floats, path: Floats, *, places: Floats | None = None, making: Making = Making(),
-    modulus_mpa: float | None = None, lead: int = -1,
+    modulus_mpa: float | None = None, lead: int = -1, elements: int = ELEMENTS,
 ) -> BentArm:
     """Solve the arm for unit forces at contacts.
 
@@ -156,7 +156,7 @@ def bend(
     places : (c, 3) where the tooth is touched (the arm's flat side when None): a force there also twists the arm
     """
     points = np.stack([np.interp(at, arm.station, arm.points[:, i]) for i in range(3)], axis=1) if places is None else np.asarray(places)
-    return bend_frame(*beam_of(arm, making, modulus_mpa), at, direction, points, path, arm.shape, lead)
+    return bend_frame(*beam_of(arm, making, modulus_mpa, elements), at, direction, points, path, arm.shape, lead)
 
 
 def bend_frame(

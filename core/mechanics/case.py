@@ -66,6 +66,7 @@ class CaseMechanics:
     connector: ConnectorResult | None
     advice: tuple[Advice, ...]
     fulcrum_teeth: tuple[int, int] | None = None
+    fulcrum: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
     indirect_teeth: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
 
@@ -82,9 +83,10 @@ def analyse(data: CaseInput) -> CaseMechanics:
     lifts, sinkings = _turning(data, results)
     connector = None if data.connector is None else analyse_connector(data.connector, data.material, data.forward)
     hold = (frictional_hold(data.guide_planes[0]), frictional_hold(data.guide_planes[1]))
+    line = None if data.fulcrum is None else (_plain(data.fulcrum[0]), _plain(data.fulcrum[1]))
     return CaseMechanics(
         data.material, results, Balance(sums[0], sums[1]), hold, places, lifts, sinkings, connector, tuple(advice), data.fulcrum_teeth,
-        data.indirect_teeth, data.remarks,
+        line, data.indirect_teeth, data.remarks,
     )  # fmt: skip
 
 

@@ -59,7 +59,8 @@ class ClaspResult:
 
     stiffness : N/mm at its tip, square to the tooth; force : N there at the planned undercut; reached_mm : undercut measured on the tooth
     travel : (m,) mm; pull : (3, m) N low, likely, high; peak : the peak pull; peak_travel_mm : likely
-    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; line : (e, 3) mm places
+    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; line : (e, 3) mm places;
+        width : (e,) mm
     set_mm : permanent set after the first lift; allowable_mm, yield_mm : tip travel at the allowable and at the proof stress
     """
 
@@ -83,6 +84,7 @@ class ClaspResult:
     station: Floats
     along: Floats
     line: Floats
+    width: Floats
     set_mm: Range
     allowable_mm: float
     yield_mm: float
@@ -144,6 +146,7 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
             f"bending and torsion, with friction; {words}; bends, notches and casting faults come on top",
         ),
         float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1], line,
+        middle.frame.sections.width,
         _sets(bent, data), material.allowable_mpa / per_mm, material.proof.likely / per_mm, life_of(data), rigid,
     )  # fmt: skip
 

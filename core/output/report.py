@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 from PIL import Image
 
 from ..cautions import CAUTIONS
+from .mechanics_section import MechanicsSheet, mechanics_html
+from .tables import table
 from .wording import ComponentRow, tilt_parts
 
 if TYPE_CHECKING:
@@ -73,6 +75,7 @@ class ReportData:
     components: Sequence[ComponentRow] = ()
     preparations: Sequence[PreparationRow] = ()
     checks: Sequence[Check] = ()
+    mechanics: MechanicsSheet | None = None
     materials: Sequence[tuple[str, str]] = ()
     mass_g: tuple[float, float] | None = None
     mass_basis: str = ""
@@ -94,7 +97,7 @@ def report_html(data: ReportData) -> str:
     """The whole report as one HTML document without any reference to the outside."""
     sections = [
         _head(data), _cautions(), _summary(data), _pictures(data), _components(data), _path(data), _preparation(data), _checks(data),
-        _materials(data), _cast(data), _signatures(), _record(data),
+        _mechanics(data), _materials(data), _cast(data), _signatures(), _record(data),
     ]
     title = f"{data.patient_code} – {data.title}" if data.title else data.patient_code
     return (
@@ -109,16 +112,6 @@ def report_html(data: ReportData) -> str:
 
 def _section(heading: str, body: str, name: str) -> str:
     return f'<section class="{name}"><h2>{escape(heading)}</h2>\n{body}\n</section>'
-
-
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], kind: str, classes: Sequence[str] = ()) -> str:
-    """rows hold HTML; `classes` one a row or none."""
-    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
-    lines = []
-    for i, row in enumerate(rows):
-        mark = f' class="{classes[i]}"' if classes else ""
-        lines.append(f"<tr{mark}>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>")
-    return f'<table class="{kind}"><thead><tr>{head}</tr></thead><tbody>\n' + "\n".join(lines) + "\n</tbody></table>"
 
 
 def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
@@ -178,7 +171,7 @@ def _pictures(data: ReportData) -> str:
 
 def _components(data: ReportData) -> str:
     rows = [(escape(r.tooth), f"<b>{escape(r.part)}</b>", escape(r.words), escape(r.measures)) for r in data.components]
-    body = _table(("Tooth", "Part", "Where and how", "Measures, mm"), rows, "parts") if rows else "<p>No component is listed.</p>"
+    body = table(("Tooth", "Part", "Where and how", "Measures, mm"), rows, "parts") if rows else "<p>No component is listed.</p>"
     return _section("Components", body, "components")
 
 
@@ -194,7 +187,7 @@ def _path(data: ReportData) -> str:
     if data.tripod:
         rows = [(str(i + 1), *(f"{c:.2f}" for c in point)) for i, point in enumerate(data.tripod)]
         body += "<p>Tripod marks, in one plane square to the path, mm in the cast frame (Z occlusal, Y anterior):</p>"
-        body += _table(("Mark", "X", "Y", "Z"), rows, "numbers")
+        body += table(("Mark", "X", "Y", "Z"), rows, "numbers")
     else:
         body += "<p>No tripod marks are recorded.</p>"
     return _section("Path of placement", body, "path")
@@ -209,7 +202,7 @@ def _preparation(data: ReportData) -> str:
         )
         for r in data.preparations
     ]
-    body = _table(("Tooth", "What", "Deepest, mm", "Volume, mm³", "Note"), rows, "preparations")
+    body = table(("Tooth", "What", "Deepest, mm", "Volume, mm³", "Note"), rows, "preparations")
     body += "<p>Amounts are those taken from the cast. Measure again in the mouth; local enamel may be thinner.</p>"
     return _section("Mouth preparation", body, "preparation")
 
@@ -227,11 +220,15 @@ def _checks(data: ReportData) -> str:
         for c in ordered
     ]
     heads = ("Result", "What", "Value", "Limit", "Source of the limit")
-    return _section("Checks", _table(heads, rows, "checks", [c.status for c in ordered]), "checks")
+    return _section("Checks", table(heads, rows, "checks", [c.status for c in ordered]), "checks")
 
 
 def _reason(check: Check) -> str:
     return f'<span class="reason">Accepted all the same: {escape(check.overruled)}</span>' if check.overruled else ""
+
+
+def _mechanics(data: ReportData) -> str:
+    return "" if data.mechanics is None else _section("Mechanics", mechanics_html(data.mechanics), "mechanics")
 
 
 def _measure(value: float | None, unit: str) -> str:
@@ -278,7 +275,7 @@ def _record(data: ReportData) -> str:
     if data.stages:
         total = sum(seconds for _, seconds in data.stages)
         rows = [(escape(name), f"{seconds:.2f}") for name, seconds in data.stages] + [("<b>Together</b>", f"<b>{total:.2f}</b>")]
-        body += _table(("Stage", "Time, s"), rows, "numbers")
+        body += table(("Stage", "Time, s"), rows, "numbers")
     pairs = [*data.versions.items(), *data.hashes.items()]
     if pairs:
         body += f'<div class="hashes">{_pairs(pairs)}</div>'

@@ -29,7 +29,7 @@ from ..solids.sweep import Rail
 
 CONTACTS = 6  # along the part of an arm that lies below the contour
 STEPS = 41  # of travel
-BEYOND_MM = 0.4  # the lift is followed this far past the contour
+BEYOND_MM = 0.7  # the lift is followed this far past the contour
 LEAST_UNDERCUT_MM = 0.02
 INDIRECT_MM = 1.0  # a rest nearer than this to the fulcrum line does not resist turning; how well others do is worked out
 RIGHT = (1, 4)  # quadrants on the patient's right

@@ -15,9 +15,11 @@ from typing import Any
 import numpy as np
 
 from ..case import case_to_json
-from ..cast import write_atomic, write_mesh
+from ..cast import write_atomic
 from ..mechanics import mass
+from ..mechanics.record import record
 from ..output import (
+    MechanicsSheet,
     Part,
     Picture,
     PreparationRow,
@@ -142,6 +144,9 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         components=component_rows(case.components),
         preparations=[PreparationRow(str(c.tooth), c.what, c.deepest_mm, c.volume_mm3, c.warning) for c in build.cuts],
         checks=build.checks,
+        mechanics=MechanicsSheet(
+            build.mechanics, build.survey.path.vector, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}
+        ),
         materials=[("Alloy", case.manufacture.alloy), ("Process", case.manufacture.process)],
         mass_g=(grams.low, grams.high),
         mass_basis="volume of the mesh and the alloy's density",
@@ -218,6 +223,7 @@ def summary(build: Build) -> dict[str, Any]:
             }
             for c in build.cuts
         ],
+        "mechanics": record(build.mechanics),
         "checks": [c.as_dict() for c in build.checks],
         "stages_s": build.stages,
         "total_s": round(sum(build.stages.values()), 3),

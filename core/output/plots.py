@@ -1,0 +1,224 @@
+"""Plots of the mechanics as inline SVG: drawn with lines, hatching and words, so that they read in black and white and in print."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+
+import numpy as np
+
+from ..mechanics.case import CaseMechanics
+from ..mechanics.clasps import ClaspResult
+from ..mechanics.retention import WANTED_PER_SIDE_N
+from ..mesh import Floats
+
+INK, SOFT, LINE, BAND = "#14171c", "#565d68", "#b9bfc8", "#dfe3e7"
+# Stress as a share of the allowable: pale to dark, so that the order shows without colour; what passes the limit changes hue as well.
+STEPS = (0.25, 0.5, 0.75, 1.0, 1.5)
+FILLS = ("#eef3ee", "#cfe2d6", "#9fc4cc", "#6f9cbf", "#8f3f22", "#3d1119")
+FONT = 'font-family="inherit" '
+
+
+def svg(width: float, height: float, body: Sequence[str], title: str) -> str:
+    """A drawing of width x height units that fills its place; `title` is read out instead of it."""
+    return (
+        f'<svg class="plot" role="img" viewBox="0 0 {width:g} {height:g}" xmlns="http://www.w3.org/2000/svg">'
+        f"<title>{escape(title)}</title>{''.join(body)}</svg>"
+    )
+
+
+def words(x: float, y: float, text: str, *, size: float = 9, anchor: str = "start", colour: str = INK, bold: bool = False) -> str:
+    """Text with its baseline at (x, y)."""
+    weight = ' font-weight="600"' if bold else ""
+    return f'<text x="{x:.1f}" y="{y:.1f}" {FONT}font-size="{size:g}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(text)}</text>'
+
+
+def path(points: Floats, *, stroke: str = INK, width: float = 1.0, fill: str = "none", dash: str = "", closed: bool = False) -> str:
+    """A polyline or polygon through (k, 2) points."""
+    steps = " L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    return f'<path d="M{steps}{"Z" if closed else ""}" fill="{fill}" stroke="{stroke}" stroke-width="{width:g}"{dashed}/>'
+
+
+def round_up(value: float) -> float:
+    """The next 1, 2 or 5 times a power of ten, as the end of an axis."""
+    if value <= 0:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(next(step * power for step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0) if step * power >= value * 0.999))
+
+
+class Axes:
+    """A rectangle with x and y scales from 0; drawn into `body`."""
+
+    def __init__(self, box: tuple[float, float, float, float], x_end: float, y_end: float) -> None:
+        self.left, self.top, self.right, self.bottom = box
+        self.x_end, self.y_end = x_end, y_end
+        self.body: list[str] = []
+
+    def at(self, x: Floats | float, y: Floats | float) -> Floats:
+        """(k, 2) places on the drawing; values beyond the scales are cut off."""
+        a = self.left + np.clip(np.asarray(x, dtype=float) / self.x_end, 0, 1) * (self.right - self.left)
+        b = self.bottom - np.clip(np.asarray(y, dtype=float) / self.y_end, 0, 1) * (self.bottom - self.top)
+        return np.stack(np.broadcast_arrays(np.atleast_1d(a), np.atleast_1d(b)), axis=1)
+
+    def frame(self, x_name: str, y_name: str, ticks: int = 4) -> None:
+        """Axis lines, ticks and names."""
+        self.body.append(path(np.array([[self.left, self.top], [self.left, self.bottom], [self.right, self.bottom]]), width=0.8))
+        for k in range(ticks + 1):
+            x, y = self.x_end * k / ticks, self.y_end * k / ticks
+            (px, _), (_, py) = self.at(x, 0)[0], self.at(0, y)[0]
+            self.body += [
+                path(np.array([[px, self.bottom], [px, self.bottom + 3]]), width=0.8),
+                words(px, self.bottom + 12, f"{x:g}", size=8, anchor="middle"),
+                path(np.array([[self.left - 3, py], [self.left, py]]), width=0.8),
+                words(self.left - 5, py + 3, f"{y:g}", size=8, anchor="end"),
+            ]
+        self.body.append(words(self.right, self.bottom + 24, x_name, size=8, anchor="end", colour=SOFT))
+        self.body.append(words(self.left - 22, self.top - 6, y_name, size=8, colour=SOFT))
+
+
+def force_travel_plot(clasp: ClaspResult, wanted: tuple[float, float], top_n: float | None = None) -> str:
+    """Pull over travel of one clasp: the band, the likely line, and the pull that is wanted of a clasp."""
+    axes = Axes((34, 34, 312, 168), round_up(float(clasp.travel[-1])), top_n or round_up(float(clasp.pull.max())))
+    low, high = axes.at(0, wanted[0])[0, 1], axes.at(0, min(wanted[1], axes.y_end))[0, 1]
+    box = f'x="{axes.left}" y="{high:.1f}" width="{axes.right - axes.left}" height="{low - high:.1f}"'
+    axes.body.append(f'<rect {box} fill="url(#wanted)" stroke="none"/>')
+    t = clasp.travel
+    edges = [path(axes.at(np.array([0.0, axes.x_end]), w), stroke=SOFT, width=0.7) for w in wanted if w <= axes.y_end]
+    around = np.vstack([axes.at(t, clasp.pull[0]), axes.at(t, clasp.pull[2])[::-1]])
+    axes.body.append(path(around, fill=BAND, stroke="none", closed=True))
+    for row, name in ((0, "low"), (2, "high")):
+        axes.body.append(path(axes.at(t, clasp.pull[row]), dash="3 2", width=0.9))
+        k = int(clasp.pull[row].argmax())
+        x, y = axes.at(t[k], clasp.pull[row, k])[0]
+        axes.body.append(words(x, y - 3 if row == 2 else y + 10, f"{name} {clasp.pull[row, k]:.1f} N", size=8, anchor="middle"))
+    axes.body += [*edges, path(axes.at(t, clasp.pull[1]), width=2.0)]
+    axes.body.append(words(axes.right - 2, axes.at(0, min(wanted[1], axes.y_end))[0, 1] + 9, "wanted", size=8, anchor="end", colour=SOFT))
+    x, y = axes.at(clasp.peak_travel_mm, clasp.peak.likely)[0]
+    axes.body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}"/>')
+    axes.body.append(words(x + 5, y - 5, f"likely {clasp.peak.likely:.1f} N", size=9, bold=True))
+    axes.frame("travel from the seat, mm", "pull, N")
+    hatch = (
+        '<defs><pattern id="wanted" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+        f'<line x1="0" y1="0" x2="0" y2="6" stroke="{LINE}" stroke-width="1"/></pattern></defs>'
+    )
+    head = words(8, 13, f"{clasp.id}, tooth {clasp.tooth}", bold=True, size=10)
+    return svg(320, 200, [hatch, head, *axes.body], f"Pull over travel of {clasp.id}: peak {clasp.peak}")
+
+
+def stress_class(share: float) -> int:
+    """Index into FILLS for a stress over the allowable."""
+    return int(np.searchsorted(STEPS, share, side="left"))
+
+
+def unrolled(clasp: ClaspResult, up: Floats) -> Floats:
+    """(e, 2) the arm's line rolled out flat: distance run square to the path, and height along it, mm."""
+    step = np.diff(clasp.line, axis=0)
+    level = np.linalg.norm(step - np.outer(step @ up, up), axis=1)
+    return np.column_stack([np.r_[0.0, np.cumsum(level)], clasp.line @ up])
+
+
+def arm_stress_plot(clasp: ClaspResult, up: Floats) -> str:
+    """The arm rolled out flat, true to scale, filled by its stress; its greatest place marked."""
+    flat = unrolled(clasp, up)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    scale = min(230.0 / max(high[0] - low[0], 1.0), 74.0 / max(high[1] - low[1], 1.0), 22.0)
+    place = np.column_stack([44 + (flat[:, 0] - low[0]) * scale, 126 - (flat[:, 1] - low[1]) * scale])
+    ahead = np.gradient(place, axis=0)
+    ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
+    side = np.column_stack([-ahead[:, 1], ahead[:, 0]]) * (0.5 * clasp.width * scale)[:, None]
+    body = []
+    for i in range(len(place) - 1):
+        share = float(max(clasp.along[i], clasp.along[i + 1]) / clasp.allowable_mpa)
+        corners = np.array([place[i] + side[i], place[i + 1] + side[i + 1], place[i + 1] - side[i + 1], place[i] - side[i]])
+        fill = FILLS[stress_class(share)]
+        body.append(path(corners, fill=fill, stroke=fill, width=0.5, closed=True))
+    body.append(path(np.vstack([place + side, (place - side)[::-1]]), width=0.9, closed=True))
+    root = np.array([place[0] + side[0] * 1.5, place[0] - side[0] * 1.5])
+    body.append(path(root, width=3.0))
+    body.append(words(place[0, 0] - 6, float(root[:, 1].min()) - 4, "rigid part", size=8, anchor="middle", colour=SOFT))
+    beyond = place[-1] + ahead[-1] * 12
+    body.append(words(beyond[0], beyond[1] + 3, "tip", size=8, anchor="middle", colour=SOFT))
+    k = int(clasp.along.argmax())
+    x, y = place[k]
+    label_x = float(np.clip(x + 20, 100, 220))
+    body.append(path(np.array([[label_x, 34], [x, y]]), width=0.8))
+    body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2" fill="#ffffff" stroke="{INK}" stroke-width="1.4"/>')
+    peak = f"{clasp.stress.likely:.0f} MPa ({clasp.stress.low:.0f} to {clasp.stress.high:.0f})"
+    body.append(words(label_x, 30, peak, bold=True, anchor="middle"))
+    body.append(words(8, 13, f"{clasp.id}, tooth {clasp.tooth}", bold=True, size=10))
+    body += _stress_key(clasp)
+    return svg(320, 200, body, f"Stress along {clasp.id}: greatest {clasp.stress}")
+
+
+def _stress_key(clasp: ClaspResult) -> list[str]:
+    """The scale of fills, in MPa."""
+    limits = [0.0, *(s * clasp.allowable_mpa for s in STEPS)]
+    out = []
+    for i, fill in enumerate(FILLS):
+        x = 12 + i * 49.5
+        out.append(f'<rect x="{x}" y="160" width="49.5" height="10" fill="{fill}" stroke="{INK}" stroke-width="0.5"/>')
+        out.append(words(x, 181, f"{limits[i]:.0f}", size=8, anchor="middle" if i else "start"))
+    x = 12 + 4 * 49.5
+    out.append(path(np.array([[x, 154], [x, 173]]), width=1.8))
+    out.append(words(x, 193, f"allowable {clasp.allowable_mpa:.0f} MPa", size=8, anchor="middle", bold=True))
+    return out
+
+
+def balance_plot(found: CaseMechanics, margins: Mapping[int, Floats], arch: str) -> str:
+    """The arch from above with every clasp's pull, the line the bases turn about, and both sides' sums against what is wanted."""
+    outlines = {fdi: np.asarray(m)[:, :2] for fdi, m in margins.items()}
+    every = np.vstack([*outlines.values(), *[np.array([p[:2]]) for p in found.places.values()]])
+    low, high = every.min(axis=0) - 6.0, every.max(axis=0) + 3.0
+    scale = min(420.0 / (high[0] - low[0]), 300.0 / (high[1] - low[1]))
+    shift = 0.5 * (640 - (high[0] - low[0]) * scale)
+
+    def put(points: Floats) -> Floats:
+        flat = np.atleast_2d(points)[:, :2]
+        return np.column_stack([shift + (flat[:, 0] - low[0]) * scale, 10 + (high[1] - flat[:, 1]) * scale])
+
+    body = []
+    for fdi, outline in outlines.items():
+        drawn = put(outline)
+        middle = drawn.mean(axis=0)
+        body += [path(drawn, fill="#ffffff", width=0.9, closed=True), words(middle[0], middle[1] + 3, str(fdi), size=8.5, anchor="middle")]
+    if found.fulcrum is not None:
+        a, b = put(np.array(found.fulcrum))
+        beyond = 0.08 * (b - a)
+        body.append(path(np.array([a - beyond, b + beyond]), dash="7 4", width=1.2))
+        body.append(words(0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1]) - 5, "line the bases turn about", size=8, anchor="middle", colour=SOFT))
+    for clasp in found.clasps:
+        x, y = put(np.array(found.places[clasp.id]))[0]
+        left = x < 320
+        radius = 4.2 * np.sqrt(clasp.peak.likely)
+        body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" fill="{INK}" fill-opacity="0.28" stroke="{INK}"/>')
+        tx = x - 16 if left else x + 16
+        anchor = "end" if left else "start"
+        body.append(words(tx, y - 2, f"{clasp.peak.likely:.1f} N", bold=True, anchor=anchor))
+        body.append(words(tx, y + 9, f"{clasp.peak.low:.1f} to {clasp.peak.high:.0f}", size=8, anchor=anchor))
+    bottom = 10 + (high[1] - low[1]) * scale
+    viewer_left = ("left", found.balance.left) if arch == "lower" else ("right", found.balance.right)
+    viewer_right = ("right", found.balance.right) if arch == "lower" else ("left", found.balance.left)
+    for (name, total), x0 in ((viewer_left, 20.0), (viewer_right, 350.0)):
+        body += _side_bar(name, total.low, total.likely, total.high, x0, bottom + 12)
+    return svg(640, bottom + 62, body, f"Balance: right {found.balance.right}, left {found.balance.left}")
+
+
+def _side_bar(name: str, low: float, likely: float, high: float, x0: float, y0: float) -> list[str]:
+    """One side's sum on a scale to 20 N, with the wanted range marked."""
+    full = 20.0
+    width = 270.0
+
+    def x(value: float) -> float:
+        return x0 + width * min(value, full) / full
+
+    a, b = WANTED_PER_SIDE_N
+    return [
+        words(x0, y0, f"Patient's {name}: {likely:.1f} N ({low:.1f} to {high:.0f})", bold=True),
+        f'<rect x="{x(a):.1f}" y="{y0 + 6:.1f}" width="{x(b) - x(a):.1f}" height="16" fill="none" stroke="{INK}" stroke-width="1.2"/>',
+        f'<rect x="{x(low):.1f}" y="{y0 + 10:.1f}" width="{x(high) - x(low):.1f}" height="8" fill="{LINE}"/>',
+        path(np.array([[x(likely), y0 + 6], [x(likely), y0 + 22]]), width=3),
+        path(np.array([[x0, y0 + 25], [x0 + width, y0 + 25]]), width=0.8),
+        *(words(x(v), y0 + 35, f"{v:g} N" if v == full else f"{v:g}", size=8, anchor="middle") for v in (0.0, a, b, 10.0, 15.0, full)),
+    ]
