@@ -24,7 +24,7 @@ BELOW_MM = 2.0
 AGREE_MM = 1.5
 """A click may lie so far outside the stretch that the row suggests for its crown; further, the row is not believed."""
 CORE = 0.15
-BESIDE_MM = 1.0
+BESIDE_MM = 1.6
 """What lies so far beside the stretches of all crowns is gap."""
 
 
