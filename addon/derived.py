@@ -43,18 +43,21 @@ def mark_stale() -> None:
 
 
 def _tick() -> float | None:
-    scenes = {w.scene for w in bpy.context.window_manager.windows}
-    busy = [step(scene) for scene in scenes]
-    redraw()
+    before = finding()
+    busy = [step(scene) for scene in {w.scene for w in bpy.context.window_manager.windows}]
+    if finding() != before:
+        redraw(panels_only=finding())
     return TICK_S if any(busy) else None
 
 
-def redraw() -> None:
-    """Draw all 3D views again."""
+def redraw(*, panels_only: bool = False) -> None:
+    """Draw all 3D views again, or only the panels beside them."""
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
-                area.tag_redraw()
+                for region in area.regions:
+                    if region.type == "UI" or not panels_only:
+                        region.tag_redraw()
 
 
 def step(scene: bpy.types.Scene, *, wait: bool = False) -> bool:

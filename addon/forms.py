@@ -86,6 +86,12 @@ def _access(field: dataclasses.Field, show: Callable[[Any], Any], read: Callable
     return {"get": get, "set": put}
 
 
+def _inside(value: Any, low: Any, high: Any) -> Any:
+    """A number held to its limits: Blender does that for a hand's value, not for a script's."""
+    value = value if low is None else max(value, low)
+    return value if high is None else min(value, high)
+
+
 def _property(field: dataclasses.Field, hint: Any) -> Any:
     meta, label = field.metadata, field_words(field.name)
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices") or ()
@@ -97,10 +103,11 @@ def _property(field: dataclasses.Field, hint: Any) -> Any:
     if hint is bool:
         return bpy.props.BoolProperty(name=label, **_access(field, bool, bool))
     if hint is int:
-        return bpy.props.IntProperty(name=label, **limits, **_access(field, lambda v: v or int(low or 0), int))
+        access = _access(field, lambda v: v or int(low or 0), lambda v: _inside(int(v), low, high))
+        return bpy.props.IntProperty(name=label, **limits, **access)
     if hint is float:
         # Blender keeps single precision: 4 decimals are what a person typed.
-        access = _access(field, lambda v: float(v or 0.0), lambda v: round(float(v), 4))
+        access = _access(field, lambda v: float(v or 0.0), lambda v: _inside(round(float(v), 4), low, high))
         return bpy.props.FloatProperty(name=label, **limits, step=5, precision=2, **access)
     if typing.get_origin(hint) is tuple:
         access = _access(field, lambda v: " ".join(map(str, v or ())), lambda v: tuple(int(w) for w in v.replace(",", " ").split()))

@@ -94,7 +94,7 @@ class JobOperator:
         if event.type != "TIMER":
             return {"PASS_THROUGH"}
         context.workspace.status_text_set(f"{job.words}: {job.call.stage} ({job.call.share:.0%})")
-        derived.redraw()
+        derived.redraw(panels_only=True)
         if not job.call.over:
             return {"PASS_THROUGH"}
         self._finish(context)

@@ -1,10 +1,12 @@
 """Opening: a scan, a case file or the sample; finding a scan again; clearing the case away."""
 
 import hashlib
+import math
 from pathlib import Path
 from typing import Any
 
 import bpy
+from mathutils import Euler
 
 from ..core import case as doc
 from ..core.background import Process
@@ -21,6 +23,7 @@ SAMPLES = [
     ("lower_class_i", "Lower, free ends", "Lower arch, Kennedy class I: I-bars, rests, lingual bar. Invented"),
     ("upper_class_iii_mod_1", "Upper, bounded gaps", "Upper arch, Kennedy class III modification 1: clasps, palatal straps. Invented"),
 ]
+FROM_FRONT = (math.radians(52.0), 0.0, math.radians(180.0))  # a look down at the arch from before the patient
 SCANS = "*.stl;*.ply;*.obj;*.3mf"
 
 
@@ -45,11 +48,15 @@ def show_cast(context: bpy.types.Context, case: doc.Case, info: dict[str, Any], 
     bridge.show_colours(data, derived.COLOUR)
     derived.put_line_objects(scene)
     own.shade = "UNDERCUT"
-    frame_cast(context, thing)
+    frame_cast(context, thing, bool(case.chart.teeth))
 
 
-def frame_cast(context: bpy.types.Context, thing: Any) -> None:
-    """Fill the 3D views with the cast, seen from above, in its colours. Not in background mode: there is no view."""
+def frame_cast(context: Any, thing: Any, marked: bool) -> None:
+    """Fill the 3D views with the cast, in its colours. Not in background mode: there is no view.
+
+    Without marks it is seen from above, where the teeth are clicked; with marks from the front, where undercut shows: along an upright
+    path none is seen from above.
+    """
     if bpy.app.background or context.window is None:
         return
     for other in context.selected_objects:
@@ -64,6 +71,9 @@ def frame_cast(context: bpy.types.Context, thing: Any) -> None:
         space.shading.color_type = "VERTEX"
         with context.temp_override(window=context.window, area=area, region=region):
             bpy.ops.view3d.view_axis(type="TOP")
+            if marked:
+                space.region_3d.view_perspective = "PERSP"
+                space.region_3d.view_rotation = Euler(FROM_FRONT).to_quaternion()
             bpy.ops.view3d.view_selected()
     thing.select_set(False)
 

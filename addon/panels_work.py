@@ -47,6 +47,27 @@ def progress(layout: Any) -> None:
     column.operator("claspwright.stop", icon="X")
 
 
+def next_act(layout: Any, context: Any, case: Case) -> None:
+    """What is sensible to do now; every other act stays open."""
+    own = document.settings(context.scene)
+    if jobs.current() is not None:
+        return
+    row = layout.column(align=True)
+    row.scale_y = 1.2
+    numbers = arch_numbers(case.cast.arch)
+    charted = {t.fdi for t in case.chart.teeth} | set(case.chart.missing)
+    if not case.chart.teeth:
+        row.operator("claspwright.mark_teeth", text="Next: Mark Teeth", icon="CURSOR")
+    elif not charted.issuperset(numbers):
+        row.operator("claspwright.chart_rest", text="Next: Chart the Missing", icon="X")
+    elif not case.components:
+        row.operator_menu_enum("claspwright.add_component", "kind", text="Next: Add Components", icon="ADD")
+    elif own.built_key != document.case_key(case, own.built_quick):
+        row.operator("claspwright.build", text="Next: Build Framework", icon="MOD_BUILD")
+    else:
+        row.label(text="Built. Next: look at the checks below", icon="CHECKMARK")
+
+
 class Tab:
     """Mixin: a panel of the tab."""
 
@@ -100,6 +121,7 @@ class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
         if document.notices.get(context.scene.name):
             wrapped(layout, context, document.notices[context.scene.name], "INFO")
         progress(layout)
+        next_act(layout, context, case)
         layout.operator("claspwright.clear", icon="TRASH")
 
     def _arch(self, layout: Any, case: Case) -> None:
@@ -212,12 +234,11 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
         if not case.components:
             words = "Nothing is prescribed yet. Begin with the major connector and the bases, then rests, clasps and the minor connectors."
             wrapped(layout, context, words)
-        column = layout.column(align=True)
+        columns = layout.grid_flow(columns=2, even_columns=True, align=True, row_major=True)
         for part in case.components:
-            row = column.row(align=True)
+            row = columns.row(align=True)
             chosen = part.id == own.component
-            icon = "DOWNARROW_HLT" if chosen else "RIGHTARROW"
-            row.operator("claspwright.select_component", text=part.id, depress=chosen, icon=icon).name = part.id
+            row.operator("claspwright.select_component", text=part.id, depress=chosen).name = part.id
             row.operator("claspwright.remove_component", text="", icon="X").name = part.id
         chosen_part = forms.selected(context.scene)
         if chosen_part is None:

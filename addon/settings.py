@@ -8,6 +8,7 @@ from ..core.case.edit import tilted
 from ..core.errors import CaseError
 from . import derived, document, forms
 
+LIMIT_DEG = 30.0  # as the case document has it
 SHADES = [
     ("UNDERCUT", "Undercut", "Colour the cast by the depth of undercut at the present tilt"),
     ("CROWNS", "Crowns", "Colour the crowns that were found at your clicks"),
@@ -24,7 +25,8 @@ def _tilt(name: str) -> dict[str, Any]:
         case = document.find_case(self.id_data)
         if case is None or getattr(case.path, name) == round(float(value), 3):
             return
-        tilt = {"anteroposterior_deg": case.path.anteroposterior_deg, "lateral_deg": case.path.lateral_deg, name: float(value)}
+        inside = min(max(float(value), -LIMIT_DEG), LIMIT_DEG)  # a script's value is not held to the limits by Blender
+        tilt = {"anteroposterior_deg": case.path.anteroposterior_deg, "lateral_deg": case.path.lateral_deg, name: inside}
         try:
             document.store(self.id_data, tilted(case, **tilt))
         except CaseError as error:
@@ -33,7 +35,7 @@ def _tilt(name: str) -> dict[str, Any]:
             self.shade = "UNDERCUT"
         derived.mark_stale()
 
-    return {"get": get, "set": put, "min": -30.0, "max": 30.0, "step": 50, "precision": 1}
+    return {"get": get, "set": put, "min": -LIMIT_DEG, "max": LIMIT_DEG, "step": 50, "precision": 1}
 
 
 def _stale(_self: Any, _context: Any) -> None:

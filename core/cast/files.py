@@ -111,7 +111,8 @@ def write_atomic(path: str | os.PathLike[str], data: bytes) -> None:
 
 
 def encode_stl(mesh: Mesh) -> bytes:
-    """Binary STL. The header says the unit, since the format cannot."""
+    """Binary STL. The header says the unit, since the format cannot; normals are those of the corners as they are stored."""
+    mesh = Mesh(mesh.vertices.astype(np.float32), mesh.faces)
     facet = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
     table = np.zeros(len(mesh.faces), facet)
     table["normal"] = mesh.face_normals

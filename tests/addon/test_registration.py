@@ -1,22 +1,83 @@
 """Registering the add-on from the installed package, without the extension loader: again and again, and nothing left behind."""
 
+import gc
+import subprocess
+import sys
+from typing import Any
+
 import pytest
 
 bpy = pytest.importorskip("bpy")
 
 import claspwright  # noqa: E402 (after the check for bpy)
 
+HEAVY = {"scipy", "trimesh", "manifold3d", "embreex", "PIL"}
 
-def ours() -> set[str]:
-    """Properties that an add-on could leave on Blender's own types."""
+
+def footprint() -> dict[str, Any]:
+    """Everything that an add-on could leave behind."""
     owners = ("Scene", "Object", "WindowManager", "Mesh", "Collection")
-    return {f"{owner}.{name}" for owner in owners for name, _ in getattr(bpy.types, owner).bl_rna.properties.items()}
+    kept: dict[str, Any] = {f"{o}.{n}" for o in owners for n, _ in getattr(bpy.types, o).bl_rna.properties.items()}  # type: ignore[assignment]
+    handlers = {n: len(v) for n in dir(bpy.app.handlers) if isinstance(v := getattr(bpy.app.handlers, n), list)}
+    classes = {c for c in dir(bpy.types) if c.startswith("CLASPWRIGHT")}
+    return {"properties": kept, "handlers": handlers, "classes": classes, "operators": dir(bpy.ops.claspwright)}
 
 
-def test_register_and_unregister_three_times():
-    before = ours()
-    for _ in range(3):
+def test_register_and_unregister_ten_times(registered: None):
+    claspwright.unregister()
+    gc.collect()
+    before = footprint()
+    assert before["classes"] == set() and before["operators"] == []
+    for _ in range(10):
         claspwright.register()
-        assert ours() != before
+        assert len(footprint()["classes"]) > 30
         claspwright.unregister()
-        assert ours() == before
+        assert footprint() == before
+    claspwright.register()
+
+
+def test_registering_loads_nothing_heavy_and_leaves_no_process():
+    code = (
+        "import sys, bpy, claspwright, threading, multiprocessing\n"
+        "claspwright.register()\n"
+        "from claspwright.addon import derived, jobs\n"
+        "print(*{n.split('.')[0] for n in sys.modules})\n"
+        "assert not derived.bench.alive and not jobs.builder.alive\n"
+        "assert len(threading.enumerate()) == 1\n"
+        "claspwright.unregister()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    assert set(done.stdout.split()) & HEAVY == set()
+    assert "Warning" not in done.stdout + done.stderr and "Error" not in done.stdout + done.stderr
+
+
+def test_a_failure_half_way_takes_the_rest_back(registered: None, monkeypatch: pytest.MonkeyPatch):
+    claspwright.unregister()
+    before = footprint()
+    from claspwright.addon import panels_work
+
+    def fail() -> None:
+        raise RuntimeError("made up")
+
+    monkeypatch.setattr(panels_work, "register", fail)
+    with pytest.raises(RuntimeError, match="made up"):
+        claspwright.register()
+    assert footprint() == before
+    monkeypatch.undo()
+    claspwright.register()
+
+
+def test_every_operator_and_panel_is_named_and_explained(registered: None):
+    for name in sorted(n for n in dir(bpy.types) if n.startswith("CLASPWRIGHT_OT")):
+        cls = getattr(bpy.types, name)
+        assert cls.__doc__ and cls.bl_label, name
+        if "UNDO" in getattr(cls, "bl_options", set()):
+            assert "REGISTER" in cls.bl_options, name
+    panels = [getattr(bpy.types, n) for n in dir(bpy.types) if n.startswith("CLASPWRIGHT_PT")]
+    assert {p.bl_category for p in panels} == {"Claspwright"}
+
+
+@pytest.mark.parametrize("name", ["build", "export", "export_all", "mark_teeth", "add_component", "clear", "level", "chart_rest"])
+def test_nothing_can_be_pressed_without_a_case(scene: Any, name: str):
+    assert not getattr(bpy.ops.claspwright, name).poll()

@@ -36,12 +36,13 @@ def zips(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 
 def files_to_ship(platform: str) -> set[str]:
-    """The whole list of names that may be in one zip: the manifest, the licence, the code, and that platform's wheels."""
+    """The whole list of names that may be in one zip: the manifest, the licence, the code, the samples, and that platform's wheels."""
     patterns = ["*.py", *PYPROJECT["tool"]["setuptools"]["package-data"]["*"]]
     code = [p for part in ("core", "addon") for pattern in patterns for p in (ROOT / part).rglob(pattern)]
     lock = [line.split()[1] for line in (ROOT / "scripts" / "wheels.lock").read_text().splitlines()]
     wheels = {f"wheels/{n}" for n in lock if n.endswith((PLATFORMS[platform], "-none-any.whl"))}
-    return {"blender_manifest.toml", "LICENSE", "__init__.py"} | {p.relative_to(ROOT).as_posix() for p in code} | wheels
+    samples = [p for name in ("case.json", "cast.ply") for p in (ROOT / "sample_scenes").glob(f"*/{name}")]
+    return {"blender_manifest.toml", "LICENSE", "__init__.py"} | {p.relative_to(ROOT).as_posix() for p in [*code, *samples]} | wheels
 
 
 def test_one_zip_a_platform(zips: dict[str, Path]):

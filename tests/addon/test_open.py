@@ -1,0 +1,121 @@
+"""Opening: what comes into the scene, its size and unit, bad input in one line, undo."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+bpy = pytest.importorskip("bpy")
+
+from claspwright.core.cast import load_cast  # noqa: E402
+
+LINES = ["Height of contour", "Undercut 0.25 mm (0.010 in)", "Undercut 0.50 mm (0.020 in)", "Undercut 0.75 mm (0.030 in)"]
+
+
+def document(scene: Any) -> dict[str, Any]:
+    return json.loads(scene.claspwright.case_text)
+
+
+def said(action: Any, **values: Any) -> str:
+    """The one line that an operator reports when it refuses."""
+    with pytest.raises(RuntimeError) as caught:
+        action(**values)
+    lines = [line for line in str(caught.value).splitlines() if line.strip()]
+    assert len(lines) == 1, lines
+    return lines[0]
+
+
+def test_a_case_comes_in_with_its_lines(opened: Any):
+    names = {o.name for o in bpy.data.collections["Claspwright"].objects}
+    assert names == {"Cast", *LINES}
+    assert opened.unit_settings.scale_length == pytest.approx(0.001) and opened.unit_settings.length_unit == "MILLIMETERS"
+    assert not bpy.data.objects["Cube"].visible_get(), "the start-up cube would stand inside the cast"
+
+
+def test_the_cast_is_the_scan_in_millimetres(opened: Any, case_file: Path):
+    scan = load_cast(case_file.with_name("cast.ply"), to_cast=np.eye(4), add_base=True)
+    data = bpy.data.objects["Cast"].data
+    points = np.zeros(3 * len(data.vertices), dtype=np.float32)
+    data.vertices.foreach_get("co", points)
+    assert np.array_equal(points.reshape(-1, 3), scan.mesh.vertices.astype(np.float32))
+    assert tuple(bpy.data.objects["Cast"].scale) == pytest.approx((1, 1, 1))
+
+
+def test_an_existing_scene_keeps_its_unit(scene: Any, case_file: Path):
+    """A scene in metres with something in it stays in metres; the cast comes in at its true size."""
+    bpy.data.objects["Cube"].name = "Somebody's work"
+    bpy.ops.claspwright.open_case(filepath=str(case_file))
+    assert scene.unit_settings.scale_length == pytest.approx(1.0)
+    assert tuple(bpy.data.objects["Cast"].scale) == pytest.approx((0.001,) * 3)
+    assert bpy.data.objects["Somebody's work"].visible_get()
+
+
+def test_a_scan_begins_a_case(scene: Any, case_file: Path):
+    assert bpy.ops.claspwright.open_scan(filepath=str(case_file.with_name("cast.ply"))) == {"FINISHED"}
+    made = document(scene)
+    assert made["cast"]["arch"] == "lower" and made["cast"]["file"] == "cast.ply"
+    assert len(made["cast"]["to_cast"]) == 4 and "teeth" not in made.get("chart", {})
+    assert "millimetre" in scene.claspwright.remarks
+
+
+def test_the_arch_can_be_set_right(scene: Any, case_file: Path):
+    bpy.ops.claspwright.open_scan(filepath=str(case_file.with_name("cast.ply")), arch="upper")
+    assert document(scene)["cast"]["arch"] == "upper"
+    assert "? is it really the upper" in scene.claspwright.remarks
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("no.stl", None, "cannot be read"),
+        ("junk.stl", b"solid nothing\nendsolid nothing\n", "no triangles"),
+        ("picture.png", b"\x89PNG", "not a scan format"),
+    ],
+)
+def test_a_bad_scan_gets_one_line(scene: Any, tmp_path: Path, name: str, content: bytes | None, words: str):
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    line = said(bpy.ops.claspwright.open_scan, filepath=str(tmp_path / name))
+    assert name in line and words in line
+    assert scene.claspwright.case_text == "" and "Cast" not in bpy.data.objects
+
+
+def test_a_bad_case_gets_one_line(scene: Any, case_file: Path, tmp_path: Path):
+    data = json.loads(case_file.read_text())
+    data["path"] = {"lateral_deg": 90}
+    (tmp_path / "case.json").write_text(json.dumps(data))
+    assert "case.path.lateral_deg: 90.0 is outside -30 to 30" in said(bpy.ops.claspwright.open_case, filepath=str(tmp_path / "case.json"))
+    (tmp_path / "case.json").write_text("{")
+    assert "not valid JSON" in said(bpy.ops.claspwright.open_case, filepath=str(tmp_path / "case.json"))
+    assert "no file is named" in said(bpy.ops.claspwright.open_case, filepath="")
+
+
+def test_another_scan_under_the_same_name_is_noticed(scene: Any, case_file: Path, tmp_path: Path):
+    (tmp_path / "case.json").write_bytes(case_file.read_bytes())
+    (tmp_path / "cast.ply").write_bytes(case_file.with_name("cast.ply").read_bytes() + b"\n")
+    assert "another file than the case was made for" in said(bpy.ops.claspwright.open_case, filepath=str(tmp_path / "case.json"))
+
+
+def test_a_moved_scan_is_found_again(opened: Any, case_file: Path, tmp_path: Path):
+    (tmp_path / "renamed.ply").write_bytes(case_file.with_name("cast.ply").read_bytes())
+    assert bpy.ops.claspwright.find_scan(filepath=str(tmp_path / "renamed.ply")) == {"FINISHED"}
+    assert document(opened)["cast"]["file"] == "renamed.ply" and opened.claspwright.folder == str(tmp_path)
+    (tmp_path / "other.ply").write_bytes(b"ply\n")
+    assert "SHA-256 differs" in said(bpy.ops.claspwright.find_scan, filepath=str(tmp_path / "other.ply"))
+
+
+def test_clearing_takes_away_only_what_is_ours(opened: Any):
+    bpy.ops.mesh.primitive_cube_add()
+    bpy.context.object.name = "Somebody's work"
+    assert bpy.ops.claspwright.clear() == {"FINISHED"}
+    assert {o.name for o in bpy.data.objects} == {"Camera", "Cube", "Light", "Somebody's work"}
+    assert opened.claspwright.case_text == ""
+
+
+def test_a_damaged_document_is_said_and_nothing_breaks(opened: Any):
+    opened.claspwright.case_text = "{"
+    assert "damaged" in said(bpy.ops.claspwright.level)
+    opened.claspwright.case_text = json.dumps({"format": "claspwright-case", "version": 99})
+    assert "version" in said(bpy.ops.claspwright.level)

@@ -1,0 +1,222 @@
+"""Marking, charting, tilting, components: what the document says after each act, what the view shows, and undo and redo of it."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+bpy = pytest.importorskip("bpy")
+
+from claspwright.core.case import load_case  # noqa: E402
+from claspwright.core.survey import Path as Placement  # noqa: E402
+from claspwright.core.survey import survey  # noqa: E402
+from claspwright.core.teeth import find_teeth  # noqa: E402
+
+C = bpy.ops.claspwright
+
+
+def document(scene: Any) -> dict[str, Any]:
+    return json.loads(scene.claspwright.case_text)
+
+
+def numbers(name: str, kind: type) -> Any:
+    data = bpy.data.objects["Cast"].data
+    values = np.zeros(len(data.vertices), dtype=kind)
+    data.attributes[name].data.foreach_get("value", values)
+    return values
+
+
+def colours() -> Any:
+    data = bpy.data.objects["Cast"].data
+    values = np.zeros(4 * len(data.vertices), dtype=np.float32)
+    data.color_attributes["Cast"].data.foreach_get("color", values)
+    return values.reshape(-1, 4)
+
+
+def mesh_of(scene: Any) -> Any:
+    from claspwright.addon import bridge
+
+    return bridge.to_core(bpy.data.objects["Cast"].data)
+
+
+def test_crowns_are_those_of_the_core(opened: Any, case_file: Path):
+    C.refresh()
+    case = load_case(case_file)
+    from claspwright.core.pipeline.build import mark_teeth, read_cast
+
+    expected = mark_teeth(case, read_cast(case)).labels
+    assert np.array_equal(numbers("tooth", np.int32), expected)
+    assert set(np.unique(expected)) == {0, 31, 32, 33, 34, 41, 42, 43, 44}
+
+
+def test_crowns_are_coloured_each_its_own(opened: Any):
+    opened.claspwright.shade = "CROWNS"
+    C.refresh()
+    labels, shown = numbers("tooth", np.int32), colours()
+    each = {n: {tuple(c) for c in shown[labels == n]} for n in np.unique(labels)}
+    assert all(len(c) == 1 for c in each.values()), "one colour a crown"
+    assert each[33] != each[34] and each[34] != each[0]
+
+
+def test_marking_a_tooth_from_a_click(opened: Any, case_file: Path):
+    """Take a mark away, put it back where a click would: the crown goes and comes."""
+    seed = next(t for t in document(opened)["chart"]["teeth"] if t["fdi"] == 44)["seeds"][0]
+    C.chart_tooth(fdi=44, state="uncharted")
+    C.refresh()
+    assert 44 not in numbers("tooth", np.int32)
+    C.mark_tooth(fdi=44, point=seed)
+    C.refresh()
+    again = next(t for t in document(opened)["chart"]["teeth"] if t["fdi"] == 44)["seeds"]
+    assert again == [pytest.approx(seed, abs=2e-3)]
+    assert (numbers("tooth", np.int32) == 44).sum() > 50
+
+
+def test_taking_away_from_a_crown(opened: Any):
+    """A "no crown here" mark reaches the core's search for teeth, and is stored with the case."""
+    C.refresh()
+    mesh, labels = mesh_of(opened), numbers("tooth", np.int32)
+    lowest = mesh.vertices[labels == 34][mesh.vertices[labels == 34][:, 2].argmin()]
+    C.mark_not_here(point=lowest.tolist())
+    C.refresh()
+    seeds = {t["fdi"]: np.array(t["seeds"]) for t in document(opened)["chart"]["teeth"]}
+    kept = np.array(document(opened)["chart"]["not_here"])
+    expected = find_teeth(mesh, "lower", seeds, (), not_here=kept).labels
+    assert (numbers("tooth", np.int32) != expected).mean() < 0.002  # the child reads the scan in double precision, the view in single
+    assert (numbers("tooth", np.int32) != labels).any()
+    C.clear_not_here()
+    assert "not_here" not in document(opened)["chart"]
+
+
+def test_the_chart(opened: Any):
+    C.chart_tooth(fdi=37, state="not replaced")
+    assert 37 in document(opened)["chart"]["not_replaced"]
+    C.chart_tooth(fdi=37, state="uncharted")
+    assert 37 not in document(opened)["chart"]["missing"]
+    C.chart_rest()
+    chart = document(opened)["chart"]
+    assert sorted([*chart["missing"], *(t["fdi"] for t in chart["teeth"])]) == [*range(31, 39), *range(41, 49)]
+    C.renumber_tooth(fdi=34, to=35)
+    assert {c.get("tooth") for c in document(opened)["components"]} == {None, 35}, "components go with their tooth"
+
+
+def test_wrong_numbers_get_one_line(opened: Any):
+    for action, values, words in (
+        (C.mark_tooth, {"fdi": 14, "point": (0, 0, 0)}, "does not stand in the lower arch"),
+        (C.renumber_tooth, {"fdi": 34, "to": 33}, "marked already"),
+        (C.add_component, {"kind": "occlusal_rest", "tooth": 19}, "does not stand"),
+        (C.remove_component, {"name": "nobody"}, "no component"),
+    ):
+        before = opened.claspwright.case_text
+        with pytest.raises(RuntimeError, match=words):
+            action(**values)
+        assert opened.claspwright.case_text == before, "what is refused changes nothing"
+
+
+def test_tilt_shades_as_the_core_surveys(opened: Any):
+    opened.claspwright.anteroposterior_deg, opened.claspwright.lateral_deg = 5.0, -3.0
+    C.refresh()
+    assert document(opened)["path"] == {"anteroposterior_deg": 5.0, "lateral_deg": -3.0}
+    expected = survey(mesh_of(opened), Placement(5.0, -3.0))
+    assert numbers("undercut", np.float32) == pytest.approx(expected.undercut, abs=1e-4)
+    drawn = sum(len(s.points) for s in bpy.data.objects["Height of contour"].data.splines)
+    assert drawn == sum(len(c.points) for c in expected.contours)
+    deep, seen = expected.undercut > 0.4, expected.visible
+    assert colours()[deep].mean(axis=0)[0] < colours()[seen].mean(axis=0)[0] - 0.1, "deep undercut is dark and blue"
+
+
+def test_tilt_has_limits(opened: Any):
+    opened.claspwright.lateral_deg = 80.0
+    assert opened.claspwright.lateral_deg == pytest.approx(30.0)
+    C.level()
+    assert "path" not in document(opened) or document(opened)["path"] == {}
+
+
+def test_editing_a_component(opened: Any):
+    C.select_component(name="lingual bar")
+    form = opened.claspwright.form_lingual_bar
+    assert form.height_mm == pytest.approx(4.1)
+    form.height_mm = 4.5
+    form.start = 33
+    bar = document(opened)["components"][0]
+    assert (bar["height_mm"], bar["start"]) == (4.5, 33)
+    form.height_mm = 50.0
+    assert form.height_mm == pytest.approx(6.0), "the limits of the document are those of the field"
+    C.select_component(name="base 3")
+    opened.claspwright.form_lattice_base.teeth = "35, 36"
+    assert next(c for c in document(opened)["components"] if c["id"] == "base 3")["teeth"] == [35, 36]
+    opened.claspwright.form_lattice_base.teeth = "thirty-five"
+    from claspwright.addon import document as room
+
+    assert "whole numbers" in room.notices[opened.name]
+
+
+def test_adding_and_removing_components(opened: Any):
+    kinds = [item.identifier for item in C.add_component.get_rna_type().properties["kind"].enum_items]
+    assert len(kinds) >= 10
+    for kind in kinds:
+        assert C.add_component(kind=kind, tooth=44) == {"FINISHED"}
+    added = document(opened)["components"][6:]
+    assert [c["kind"] for c in added] == kinds and len({c["id"] for c in added}) == len(kinds)
+    C.remove_component(name=added[0]["id"])
+    assert len(document(opened)["components"]) == 5 + len(kinds)
+
+
+def test_undo_and_redo_of_every_act(opened: Any):
+    """Each operator with an undo step of its own: the document goes back and comes again, and what is derived follows when looked at."""
+    acts = [
+        lambda: C.level("EXEC_DEFAULT", True),
+        lambda: C.chart_tooth("EXEC_DEFAULT", True, fdi=44, state="missing"),
+        lambda: C.mark_tooth("EXEC_DEFAULT", True, fdi=44, point=(16.783, -9.102, -0.368)),
+        lambda: C.mark_not_here("EXEC_DEFAULT", True, point=(20, -9, -8)),
+        lambda: C.clear_not_here("EXEC_DEFAULT", True),
+        lambda: C.renumber_tooth("EXEC_DEFAULT", True, fdi=34, to=35),
+        lambda: C.chart_rest("EXEC_DEFAULT", True),
+        lambda: C.add_component("EXEC_DEFAULT", True, kind="occlusal_rest", tooth=44),
+        lambda: C.remove_component("EXEC_DEFAULT", True, name="lingual bar"),
+        lambda: C.clear("EXEC_DEFAULT", True),
+    ]
+    opened.claspwright.anteroposterior_deg = 2.0
+    bpy.ops.ed.undo_push(message="tilt")
+    states = [bpy.context.scene.claspwright.case_text]
+    for act in acts:
+        assert act() == {"FINISHED"}
+        states.append(bpy.context.scene.claspwright.case_text)
+    assert all(a != b for a, b in zip(states, states[1:], strict=False)), "every act changes the document"
+    for state in reversed(states[:-1]):
+        bpy.ops.ed.undo()
+        assert bpy.context.scene.claspwright.case_text == state
+    for state in states[1:]:
+        bpy.ops.ed.redo()
+        assert bpy.context.scene.claspwright.case_text == state
+    assert "Cast" not in bpy.context.scene.objects
+    bpy.ops.ed.undo()
+    assert "Cast" in bpy.context.scene.objects, "clearing is undone with its objects"
+
+
+def test_what_is_derived_follows_an_undo(opened: Any):
+    C.refresh("EXEC_DEFAULT", True)
+    flat = numbers("undercut", np.float32).copy()
+    opened.claspwright.anteroposterior_deg = 8.0
+    bpy.ops.ed.undo_push(message="tilt")
+    C.refresh()  # outside any undo step, as the window's timer does it
+    assert not np.array_equal(numbers("undercut", np.float32), flat)
+    bpy.ops.ed.undo()
+    C.refresh()
+    assert np.array_equal(numbers("undercut", np.float32), flat)
+
+
+def test_save_and_reopen_carry_the_case(opened: Any, tmp_path: Path):
+    opened.claspwright.lateral_deg = 2.5
+    C.refresh()
+    text, undercut = opened.claspwright.case_text, numbers("undercut", np.float32).copy()
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "case.blend"))
+    bpy.ops.wm.read_factory_settings()
+    assert bpy.context.scene.claspwright.case_text == ""
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "case.blend"))
+    assert bpy.context.scene.claspwright.case_text == text
+    assert np.array_equal(numbers("undercut", np.float32), undercut)
+    bpy.context.scene.claspwright.lateral_deg = 0.0
+    C.refresh()  # the survey goes on with the mesh read back from the file
+    assert not np.array_equal(numbers("undercut", np.float32), undercut)

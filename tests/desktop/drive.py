@@ -1,0 +1,282 @@
+"""Run inside a desktop Blender's window: use the add-on as a person does, with mouse and keys where they matter; write down what was seen.
+
+    blender --factory-startup --enable-event-simulate --python drive.py -- ZIP CASE.json FOLDER
+
+Everything seen goes into FOLDER/seen.json, pictures of the screen beside it; the test judges, here nothing is asserted. The way is a
+generator: a timer takes one step at a time, so that the window lives in between, and the longest time that it did not is measured.
+"""
+
+import importlib
+import json
+import shutil
+import subprocess
+import sys
+import time
+import traceback
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+from bpy_extras import view3d_utils
+from mathutils import Vector
+
+NAME = "bl_ext.user_default.claspwright"
+TICK_S = 0.02
+zip_path, case_path, folder = sys.argv[-3:]
+OUT = Path(folder)
+seen: dict[str, Any] = {"gaps": {}, "pictures": []}
+clock = {"last": time.perf_counter(), "phase": "start"}
+
+
+def window() -> Any:
+    return bpy.context.window_manager.windows[0]
+
+
+def area() -> Any:
+    return next(a for a in window().screen.areas if a.type == "VIEW_3D")
+
+
+def region(kind: str = "WINDOW") -> Any:
+    return next(r for r in area().regions if r.type == kind)
+
+
+def here() -> Any:
+    """The context that a click in the 3D view has."""
+    return bpy.context.temp_override(window=window(), area=area(), region=region())
+
+
+def own() -> Any:
+    return bpy.context.scene.claspwright
+
+
+def case() -> dict[str, Any]:
+    return json.loads(own().case_text) if own().case_text else {}
+
+
+def picture(name: str) -> None:
+    """The screen as it is, where the tool for it is there."""
+    if shutil.which("import"):
+        subprocess.run(["import", "-window", "root", str(OUT / f"{name}.png")], check=False, timeout=30)
+        seen["pictures"].append(name)
+
+
+def pause(ticks: int) -> Iterator[None]:
+    for _ in range(ticks):
+        yield
+
+
+def until(done: Any, seconds: float) -> Iterator[None]:
+    """Ticks until `done()` or the time is over; the caller looks again."""
+    end = time.monotonic() + seconds
+    while not done() and time.monotonic() < end:
+        yield
+
+
+def phase(name: str) -> None:
+    clock["phase"] = name
+
+
+def mouse(kind: str, value: str, spot: tuple[float, float], **keys: bool) -> None:
+    window().event_simulate(type=kind, value=value, x=int(spot[0]), y=int(spot[1]), **keys)
+
+
+def click(spot: tuple[float, float], **keys: bool) -> Iterator[None]:
+    mouse("MOUSEMOVE", "NOTHING", spot)
+    yield from pause(3)
+    mouse("LEFTMOUSE", "PRESS", spot, **keys)
+    yield
+    mouse("LEFTMOUSE", "RELEASE", spot, **keys)
+    yield from pause(3)
+
+
+def key(kind: str, spot: tuple[float, float], **keys: bool) -> Iterator[None]:
+    window().event_simulate(type=kind, value="PRESS", x=int(spot[0]), y=int(spot[1]), **keys)
+    window().event_simulate(type=kind, value="RELEASE", x=int(spot[0]), y=int(spot[1]), **keys)
+    yield from pause(5)
+
+
+def on_screen(point: list[float]) -> tuple[float, float]:
+    """Where a point of the cast (mm) lies in the window."""
+    thing = bpy.context.scene.objects["Cast"]
+    space = area().spaces.active
+    flat = view3d_utils.location_3d_to_region_2d(region(), space.region_3d, thing.matrix_world @ Vector(point))
+    return region().x + flat.x, region().y + flat.y
+
+
+def jobs() -> Any:
+    return importlib.import_module(f"{NAME}.addon.jobs")
+
+
+def idle() -> bool:
+    return jobs().current() is None
+
+
+def crowns_shown() -> bool:
+    document, thing = importlib.import_module(f"{NAME}.addon.document"), bpy.context.scene.objects["Cast"]
+    return thing.data.get("claspwright_teeth") == document.teeth_key(document.find_case(bpy.context.scene))
+
+
+def shown_tilt() -> str:
+    return str(bpy.context.scene.objects["Cast"].data.get("claspwright_shown", ""))
+
+
+def middle() -> tuple[float, float]:
+    return region().x + region().width / 2, region().y + region().height / 2
+
+
+def install() -> Iterator[None]:
+    bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
+    yield from pause(5)
+    area().spaces.active.show_region_ui = True
+    yield from pause(10)
+    region("UI").active_panel_category = "Claspwright"
+    yield from pause(10)
+    picture("0_empty")
+
+
+def open_it() -> Iterator[None]:
+    with here():
+        bpy.ops.claspwright.open_case("INVOKE_DEFAULT", filepath=case_path)
+    yield from until(lambda: not idle(), 5)
+    yield from until(idle, 60)
+    yield from until(lambda: crowns_shown() and "UNDERCUT" in shown_tilt(), 60)
+    yield from pause(30)
+    seen["opened"] = sorted(o.name for o in bpy.context.scene.objects)
+    seen["scale"] = bpy.context.scene.unit_settings.scale_length
+    picture("1_open")
+
+
+def mark() -> Iterator[None]:
+    """Take the mark off a tooth, then click the tooth in the view."""
+    tooth = next(t for t in case()["chart"]["teeth"] if t["fdi"] % 10 == 4 and t["fdi"] // 10 in (2, 4))
+    fdi, seed = tooth["fdi"], tooth["seeds"][0]
+    with here():
+        bpy.ops.claspwright.chart_tooth("EXEC_DEFAULT", True, fdi=fdi, state="uncharted")
+    yield from until(crowns_shown, 60)
+    with here():
+        bpy.ops.claspwright.mark_teeth("INVOKE_DEFAULT")
+    yield from pause(5)
+    yield from click(on_screen(seed))
+    yield from until(crowns_shown, 60)
+    yield from pause(30)
+    picture("2_marked")
+    found = [t for t in case()["chart"]["teeth"] if t["fdi"] == fdi]
+    far = [sum((a - b) ** 2 for a, b in zip(found[0]["seeds"][-1], seed, strict=True)) ** 0.5] if found else []
+    seen["marked"] = {"fdi": fdi, "found": bool(found), "off_mm": far[0] if far else None}
+    yield from click(on_screen([seed[0], seed[1] - 2.0, seed[2]]), shift=True)
+    again = [t for t in case()["chart"]["teeth"] if t["fdi"] == fdi]
+    seen["marked"]["seeds_after_shift_click"] = len(again[0]["seeds"]) if again else 0
+    yield from key("Z", middle(), ctrl=True)
+    again = [t for t in case()["chart"]["teeth"] if t["fdi"] == fdi]
+    seen["marked"]["seeds_after_undo"] = len(again[0]["seeds"]) if again else 0
+    yield from key("ESC", middle())
+    yield from until(crowns_shown, 60)
+    seen["marked"]["ended"] = window().modal_operators.keys() == [] if hasattr(window(), "modal_operators") else True
+
+
+def tilt() -> Iterator[None]:
+    """Drag the numbers: many values in a row, one undo step, as Blender's own number fields do it."""
+    with here():
+        bpy.ops.claspwright.level("EXEC_DEFAULT", True)
+    yield from until(lambda: "UNDERCUT" in shown_tilt() and "0.0, 0.0" in shown_tilt(), 30)
+    before = {"shown": shown_tilt()}
+    begin, pictures = time.monotonic(), set()
+    for k in range(1, 41):
+        own().anteroposterior_deg = 0.15 * k
+        pictures.add(shown_tilt())
+        yield from pause(2)
+    own().lateral_deg = -4.0
+    with here():
+        bpy.ops.ed.undo_push(message="Tilt")
+    seen["drag_s"], seen["drag_pictures"] = time.monotonic() - begin, len(pictures)
+    yield from until(lambda: "6.0, -4.0" in shown_tilt(), 30)
+    yield from pause(30)
+    picture("3_tilted")
+    seen["tilted"] = {"before": before["shown"], "after": shown_tilt(), "path": case()["path"]}
+    yield from key("Z", middle(), ctrl=True)
+    yield from until(lambda: "0.0, 0.0" in shown_tilt(), 30)
+    seen["tilt_undone"] = {"shown": shown_tilt(), "path": case().get("path", {})}
+
+
+def stop_a_build() -> Iterator[None]:
+    with here():
+        own().quick = True
+        bpy.ops.claspwright.build("INVOKE_DEFAULT")
+    yield from until(lambda: not idle() and jobs().current().call.stage not in ("starting", ""), 30)
+    yield from pause(20)
+    picture("4_building")
+    bpy.ops.claspwright.stop()
+    yield from until(idle, 10)
+    seen["stopped"] = {"idle": idle(), "framework": "Framework" in bpy.context.scene.objects, "built": own().built_key}
+
+
+def build() -> Iterator[None]:
+    with here():
+        bpy.ops.claspwright.build("INVOKE_DEFAULT")
+    begin = time.monotonic()
+    yield from until(idle, 300)
+    seen["build_s"] = time.monotonic() - begin
+    yield from pause(40)
+    seen["checks"] = [c["status"] for c in json.loads(own().checks or "[]")]
+    seen["built"] = {o.name: len(o.data.vertices) for o in bpy.context.scene.objects if o.name in ("Framework", "Master cast")}
+    picture("5_built")
+    yield from key("Z", middle(), ctrl=True)
+    yield from pause(10)
+    seen["build_undone"] = {"framework": "Framework" in bpy.context.scene.objects, "built": own().built_key}
+    yield from key("Z", middle(), ctrl=True, shift=True)
+    yield from pause(20)
+    seen["build_redone"] = {o.name: len(o.data.vertices) for o in bpy.context.scene.objects if o.name in ("Framework", "Master cast")}
+
+
+def keep() -> Iterator[None]:
+    """Save, reopen, export."""
+    kept = own().case_text
+    with here():
+        bpy.ops.wm.save_as_mainfile(filepath=str(OUT / "case.blend"), compress=True)
+        bpy.ops.wm.open_mainfile(filepath=str(OUT / "case.blend"))
+    yield from pause(30)
+    seen["reopened"] = {"same_case": own().case_text == kept, "framework": "Framework" in bpy.context.scene.objects}
+    with here():
+        bpy.ops.claspwright.export("EXEC_DEFAULT", what="FRAMEWORK_STL", filepath=str(OUT / "framework.stl"))
+    yield from pause(10)
+    picture("6_reopened")
+
+
+def way() -> Iterator[None]:
+    for part in (install, open_it, mark, tilt, stop_a_build, build, keep):
+        phase(part.__name__)
+        begin = time.monotonic()
+        yield from part()
+        seen.setdefault("seconds", {})[part.__name__] = round(time.monotonic() - begin, 1)
+
+
+steps = way()
+
+
+def tick() -> float | None:
+    now = time.perf_counter()
+    gaps = seen["gaps"]
+    gaps[clock["phase"]] = max(gaps.get(clock["phase"], 0.0), round(now - clock["last"], 3))
+    try:
+        next(steps)
+    except StopIteration:
+        end(0)
+    except BaseException:
+        seen["error"] = traceback.format_exc()
+        end(4)
+    clock["last"] = time.perf_counter()
+    return TICK_S
+
+
+def end(code: int) -> None:
+    (OUT / "seen.json").write_text(json.dumps(seen), encoding="utf-8")
+    if code == 0:
+        importlib.import_module("addon_utils").disable(NAME)
+        bpy.ops.wm.quit_blender()
+    sys.exit(code)
+
+
+bpy.context.preferences.view.show_splash = False
+bpy.context.preferences.view.use_save_prompt = False
+bpy.app.timers.register(tick, first_interval=1.0, persistent=True)
