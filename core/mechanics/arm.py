@@ -143,7 +143,18 @@ def beam_of(arm: ClaspArm, making: Making = Making(), modulus_mpa: float | None 
     away = along(arm.normals, middle)
     ends = np.stack([np.arange(len(at) - 1), np.arange(1, len(at))], axis=1)
     modulus = arm.material.modulus_mpa if modulus_mpa is None else modulus_mpa
-    return Frame(nodes, ends, away, sections(arm.shape, *run(middle)), modulus, arm.material.poisson), at
+    frame = Frame(nodes, ends, away, sections(arm.shape, *run(middle)), modulus, arm.material.poisson, line_bend(nodes))
+    return frame, at
+
+
+def line_bend(nodes: Floats) -> Floats:
+    """(e, 3) curvature of a line through nodes (e + 1, 3) at the middles of its pieces, 1/mm, towards the centre."""
+    step = np.diff(nodes, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    along = step / length[:, None]
+    at_node = 2.0 * np.diff(along, axis=0) / (length[1:] + length[:-1])[:, None]
+    ends = np.vstack([at_node[:1], at_node, at_node[-1:]])
+    return 0.5 * (ends[1:] + ends[:-1])
 
 
 def bend(

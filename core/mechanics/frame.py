@@ -26,6 +26,7 @@ class Frame:
 
     nodes : (n, 3) mm, on the centroids; ends : (e, 2) node numbers; away : (e, 3) unit, the direction "away from the flat side"
     sections : e of them; modulus_mpa, poisson : one material
+    bend : (e, 3) 1/mm towards the centre of curvature of the line the elements stand for; None where they are straight
     """
 
     nodes: Floats
@@ -34,6 +35,7 @@ class Frame:
     sections: Sections
     modulus_mpa: float
     poisson: float = 0.3
+    bend: Floats | None = None
     shear_share: float = SHEAR_SHARE  # infinite for a beam that does not give in shear, as the closed forms have it
 
     @property
@@ -135,7 +137,7 @@ def solve(frame: Frame, fixed: Ints, loads: Floats, springs: Floats | None = Non
 def stresses(frame: Frame, forces: Floats) -> Floats:
     """(c, e) greatest equivalent stress (von Mises) over the section at each element's middle, MPa. forces as in `Response`.
 
-    Fibre stress of axial force and both bending moments, with the greatest shear of torsion at the same place (on the safe side);
+    Fibre stress of axial force and both bending moments, higher on the inside of a bend (Winkler's curved beam, to first order), with the greatest shear of torsion at the same place (on the safe side);
     the shear of the transverse force is left out (under 2 % for arms longer than six thicknesses).
     """
     s = frame.sections
@@ -144,6 +146,12 @@ def stresses(frame: Frame, forces: Floats) -> Floats:
     u = s.fibres[:, :, 0] * np.cos(turn) + s.fibres[:, :, 1] * np.sin(turn)
     v = s.fibres[:, :, 1] * np.cos(turn) - s.fibres[:, :, 0] * np.sin(turn)
     axial, torque, about_first, about_second = (forces[:, :, i, None] for i in (0, 3, 4, 5))
-    fibre = axial / s.area[:, None] + about_first * v / second[:, None] - about_second * u / first[:, None]
+    inward = np.zeros((len(s.area), 3)) if frame.bend is None else np.einsum("eij,ej->ei", frame.axes(), frame.bend)
+    inward_u, inward_v = inward[:, 1, None], inward[:, 2, None]
+    # A fibre nearer to the centre of the bend is shorter, so it strains more; the neutral axis moves towards it by curvature x I / A.
+    shorter = np.maximum(1.0 - u * inward_u - v * inward_v, 0.3)
+    area = s.area[:, None]
+    bent_u, bent_v = (u - inward_u * first[:, None] / area) / shorter, (v - inward_v * second[:, None] / area) / shorter
+    fibre = axial / area + about_first * bent_v / second[:, None] - about_second * bent_u / first[:, None]
     shear = torque[:, :, 0] * s.twist_radius / s.torsion
     return np.sqrt((fibre**2).max(axis=2) + 3.0 * shear**2)
