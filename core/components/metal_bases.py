@@ -18,7 +18,8 @@ FACIAL_MM = 2.6  # the plate ends under the neck of the artificial tooth, where 
 LINGUAL_MM = 4.2  # to the finish line, medial to the lingual face of the artificial tooth (from memory of McCracken's)
 UNDER_MM = 2.0  # it runs this far under the guide plates at either end
 DEPTH_MM = 0.8
-RISE_MM = 1.6  # metal stays this low over the crest: it does not climb the abutments
+EDGE_MM = 1.7  # half the finish line and 0.7 mm: nothing is known of what lies beyond the scan
+RISE_MM = 1.0  # metal stays this low over the crest: it does not climb the abutments
 BEAD_EVERY_MM = 2.1
 BEAD_NECK = 0.55  # the centre of a bead stands this share of its radius over the plate: what lies below is undercut
 POST_RADIUS_MM = 0.75
@@ -37,14 +38,15 @@ def bead_plate(spec: BeadPlate, site: Site) -> Built:
         raise ComponentError(f"{spec.id}: a metal base over a free end cannot be relined; use a lattice base with a tissue stop")
     if length < LEAST_GAP_MM:
         raise ComponentError(f"{spec.id}: {length:.1f} mm between {gap.mesial} and {gap.distal}; {LEAST_GAP_MM:g} mm are needed for a base")
-    lines = {side: _border(site, gap, side, off) for side, off in (("facial", FACIAL_MM), ("lingual", LINGUAL_MM))}
+    ridge = _open_ridge(spec, site, gap)
+    lines = {side: _border(site, ridge, side, off) for side, off in (("facial", FACIAL_MM), ("lingual", LINGUAL_MM))}
     outline = np.vstack([_longer(lines["facial"]), _longer(lines["lingual"])[::-1]])
     plan = Footprint(outline @ site.path.rotation[:2].T)
-    crest = float((ridge_line(site, _stations(gap), "facial", 0.0) @ site.up).max())
+    crest = float(np.median(ridge_line(site, ridge, "facial", 0.0) @ site.up))
     height = spec.relief_mm + spec.thickness_mm
-    shapes = [_plate(spec, site, plan, outline, crest, height), *_beads(spec, site, gap, height)]
+    shapes = [_plate(spec, site, plan, outline, crest, height), *_beads(spec, site, ridge, height)]
     if spec.post_mm > 0:
-        shapes.append(_post(spec, site, gap, height))
+        shapes.append(_post(spec, site, ridge, height))
     points, normals = site.calm.project(lines["lingual"])
     rail = make_rail(smooth(points, 2.0), normals, *LINE_MM, calm=10)
     shapes.append(sweep(rail, half_round, depth=0.7, name=f"{spec.id} finish line"))
@@ -60,15 +62,29 @@ def bead_plate(spec: BeadPlate, site: Site) -> Built:
     )
 
 
-def _stations(gap: Gap) -> Floats:
-    """Stations over the open part of the gap: beside the abutments a profile shows their crowns."""
-    inset = min(1.0, 0.2 * abs(gap.end - gap.start)) * gap.sign
-    return np.linspace(gap.start + inset, gap.end - inset, 8)
+def _open_ridge(spec: BeadPlate, site: Site, gap: Gap) -> Floats:
+    """(k,) stations over the open part of the gap, from its mesial end: close beside the abutments a profile shows their crowns."""
+    open_ = next((g for g in site.arch.gaps if {g.before, g.after} == {gap.mesial, gap.distal}), None)
+    if open_ is None:
+        raise ComponentError(f"{spec.id}: {gap.mesial} and {gap.distal} meet over the ridge; mark them again, or use a backing")
+    low, high = sorted((gap.start, gap.end))
+    low, high = max(low, open_.start), min(high, open_.end)
+    inset = 0.2 * (high - low)
+    return np.linspace(low + inset, high - inset, 8)[:: int(gap.sign)]
 
 
-def _border(site: Site, gap: Gap, side: str, distance_mm: float) -> Floats:
-    """(k, 3) border of the plate along the gap."""
-    return smooth(resample(ridge_line(site, _stations(gap), side, distance_mm), 0.2), 4.0)
+def _border(site: Site, ridge: Floats, side: str, distance_mm: float) -> Floats:
+    """(k, 3) border of the plate along the gap, drawn back towards the crest where the scan ends."""
+    for nearer in np.arange(0.0, distance_mm - 1.0, 0.4):
+        line = smooth(resample(ridge_line(site, ridge, side, distance_mm - nearer), 0.2), 4.0)
+        crest = ridge_line(site, ridge[[0, -1]], side, 0.0).mean(axis=0)
+        away = line.mean(axis=0) - crest
+        away -= (away @ site.up) * site.up
+        ahead = line + EDGE_MM * away / max(float(np.linalg.norm(away)), 1e-9) + 5.0 * site.up
+        distance, face = site.rays.first_hit(ahead, -site.up)
+        if ((face >= 0) & (distance < 9.0)).all():
+            break
+    return line
 
 
 def _longer(line: Floats) -> Floats:
@@ -100,11 +116,11 @@ def _on_ridge(site: Site, station: float, side: str, distance_mm: float, height:
     return at[0], normal[0]
 
 
-def _beads(spec: BeadPlate, site: Site, gap: Gap, height: float) -> list[Shape]:
+def _beads(spec: BeadPlate, site: Site, ridge: Floats, height: float) -> list[Shape]:
     """Rows of beads on both sides of the crest, as many as fit between the guide plates."""
-    room = abs(gap.end - gap.start) - 2.6  # the guide plates stand on 1 mm of it at either end
+    room = abs(ridge[-1] - ridge[0])
     count = max(int(room / BEAD_EVERY_MM) + 1, 1)
-    middle = 0.5 * (gap.start + gap.end)
+    middle = 0.5 * (ridge[0] + ridge[-1])
     along = middle + (np.arange(count) - 0.5 * (count - 1)) * BEAD_EVERY_MM
     radius = 0.5 * spec.bead_mm
     beads = []
@@ -120,9 +136,9 @@ def _ball(centre: Floats, radius: float, name: str) -> Shape:
     return Shape(lambda p: np.linalg.norm(p - centre, axis=1) - radius, np.array([centre - reach, centre + reach]), f"{name} bead")
 
 
-def _post(spec: BeadPlate, site: Site, gap: Gap, height: float) -> Shape:
+def _post(spec: BeadPlate, site: Site, ridge: Floats, height: float) -> Shape:
     """A post with a round head, parallel to the path, in the middle of the gap."""
-    foot, _ = _on_ridge(site, 0.5 * (gap.start + gap.end), "facial", 0.0, height)
+    foot, _ = _on_ridge(site, 0.5 * float(ridge[0] + ridge[-1]), "facial", 0.0, height)
     up = site.up
     head = foot + (spec.post_mm - 0.6) * up
 

@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from ..case import CingulumRest, OcclusalRest
 from ..mesh import Floats, Mesh
 from ..preparation import RestSeatSpec, fit_ledge, fit_reach, seat_field
-from ..solids.distance import SurfaceDistance
-from ..solids.fields import FAR, Shape, round_max
+from ..solids.fields import FAR, Footprint, Shape, round_max
 from ..teeth import Teeth
 from ..teeth.landmarks import cingulum, fossa, marginal_ridge
 from .site import Built, Site
 
 RIM_MM = 0.15
+OVER_RIM_MM = 0.1  # beyond the outline of its crown, seen along the path, a rest is joined by plate or strut
 SEAT_OVERLAP_MM = 0.06  # the rest is made a little larger than its seat and cut back by it: the fit is the cut
 # Over the unprepared surface: bulk for finishing; a ledge is shallow and takes more (common practice).
 LEDGE_REST_MM = 1.1  # a ledge's rest stops this far over the cingulum; the wall behind it may go higher (common practice)
@@ -61,6 +62,11 @@ def _level(vector: Floats, up: Floats) -> Floats:
     return flat / np.linalg.norm(flat)
 
 
+def _hull(points: Floats) -> Floats:
+    """(k, 2) convex outline of points (n, 2)."""
+    return np.asarray(points[ConvexHull(points).vertices])
+
+
 def rest(spec: OcclusalRest | CingulumRest, site: Site) -> Built:
     """The rest's metal: its seat filled up to the form the tooth had, a little proud."""
     site.chart(spec.tooth, spec.id)
@@ -71,12 +77,14 @@ def rest(spec: OcclusalRest | CingulumRest, site: Site) -> Built:
     proud = PROUD_MM[seat.kind]
     reach = max(seat.width_mm, seat.length_mm) + 1.5
 
-    own = SurfaceDistance(site.cast.submesh(site.teeth.teeth[spec.tooth].faces)[0], smoothing=0.35)
+    axes = site.path.rotation[:2].T
+    # Over its own crown only: a neighbour's form is not the rest's to restore.
+    crown = Footprint(_hull(site.cast.vertices[np.unique(site.cast.faces[site.teeth.teeth[spec.tooth].faces])] @ axes))
     ceiling = LEDGE_REST_MM if seat.kind == "cingulum" else FAR
 
     def field(points: Floats) -> Floats:
-        # Over its own crown only: a neighbour's form is not the rest's to restore.
-        form = round_max(np.maximum(anatomy(points), own(points)) - proud, (points - seat.point) @ site.up - ceiling, 0.35)
+        form = round_max(anatomy(points) - proud, (points - seat.point) @ site.up - ceiling, 0.35)
+        form = np.maximum(form, crown(points @ axes) - OVER_RIM_MM)
         return round_max(shape_of_seat(points) - SEAT_OVERLAP_MM, form, 0.25)
 
     bounds = np.array([seat.point - reach, seat.point + reach])

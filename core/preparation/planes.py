@@ -127,7 +127,9 @@ def plan(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> PlanePlan:
     known = np.isfinite(blade)
     surface = np.array([np.nanmax(r) if np.isfinite(r).any() else -np.inf for r in reach])
     # A curve of low degree keeps the crown's roundness, which averaging along the face would flatten and so cut too deep.
-    smooth = np.polynomial.Polynomial.fit(across[known], blade[known], min(PLAN_DEGREE, int(known.sum()) - 1))(across)
+    # Past the last column that was measured it goes on level: a polynomial runs away there.
+    fitted = np.polynomial.Polynomial.fit(across[known], blade[known], min(PLAN_DEGREE, int(known.sum()) - 1))
+    smooth = fitted(np.clip(across, across[known].min(), across[known].max()))
     beyond = np.clip((np.abs(across - middle) - 0.5 * width) / RUN_OUT_MM, 0.0, 1.0)
     return PlanePlan(across, smooth + 1.2 * beyond**2, surface, neck, crest + 1.0)
 
@@ -149,8 +151,9 @@ def fit_plane(spec: GuidePlaneSpec, tooth: Tooth, mesh: Mesh) -> GuidePlaneSpec:
 
 def plane_solid(spec: GuidePlaneSpec, tooth: Tooth, cut: PlanePlan) -> Mesh:
     """What the plane takes away, as a closed solid in the cast frame: everything outside the blade's plan, above the neck."""
-    outer = max(float(cut.surface.max()), float(cut.blade.max())) + 0.3
-    outline = np.vstack([np.column_stack([cut.across, cut.blade]), [[cut.across[-1], outer], [cut.across[0], outer]]])
+    outer = float(cut.surface.max()) + 0.3
+    blade = np.minimum(cut.blade, outer - 0.01)  # a plan that lies beyond the crown takes nothing
+    outline = np.vstack([np.column_stack([cut.across, blade]), [[cut.across[-1], outer], [cut.across[0], outer]]])
     prism = manifold3d.CrossSection([outline], manifold3d.FillRule.Positive).extrude(cut.high - cut.low)
     frame = np.column_stack([spec.axes.T, tooth.centre + cut.low * spec.up])
     return Mesh.from_manifold(prism.transform(frame))

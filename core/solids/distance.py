@@ -64,8 +64,9 @@ class SurfaceDistance:
         distance, index = self.tree.query(query, k=count, workers=-1)
         distance, index = distance.reshape(len(query), -1), index.reshape(len(query), -1)
         spread = np.maximum(self.smoothing, 0.25 * distance[:, :1])
+        # The weight runs out at the farthest neighbour, so that a sample that comes in or drops out makes no step in the distance.
         weight = np.exp(-(distance**2 - distance[:, :1] ** 2) / (2 * spread**2))
-        weight *= self.areas[index]
+        weight = (weight - weight[:, -1:] + 1e-9) * self.areas[index]
         weight /= weight.sum(axis=1, keepdims=True)
         normal = self.normals[index]
         plane = np.einsum("kcd,kcd->kc", query[:, None] - self.points[index], normal)
