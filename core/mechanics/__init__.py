@@ -2,7 +2,6 @@
 
 from .advice import Advice
 from .arm import BentArm, ClaspArm, beam_of, bend, bend_frame, set_after, simple_arm
-from .arms import Arm, estimate_arm
 from .case import BaseInput, CaseInput, CaseMechanics, analyse
 from .clasps import ClaspInput, ClaspResult, analyse_clasp
 from .connector import ConnectorInput, ConnectorResult, Run
@@ -29,7 +28,6 @@ __all__ = [
     "FRICTION",
     "MATERIALS",
     "Advice",
-    "Arm",
     "Axis",
     "Balance",
     "BaseInput",
@@ -60,7 +58,6 @@ __all__ = [
     "beam_of",
     "bend",
     "bend_frame",
-    "estimate_arm",
     "find_material",
     "force_travel",
     "frictional_hold",

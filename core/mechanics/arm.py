@@ -13,6 +13,7 @@ from .sections import Shape, sections
 from .yielding import permanent_set
 
 ELEMENTS = 40
+BEND_STEP_MM = 0.5
 ROUND_RADIUS_MM = 1e6  # an arc flatter than this is straight
 
 
@@ -143,18 +144,21 @@ def beam_of(arm: ClaspArm, making: Making = Making(), modulus_mpa: float | None 
     away = along(arm.normals, middle)
     ends = np.stack([np.arange(len(at) - 1), np.arange(1, len(at))], axis=1)
     modulus = arm.material.modulus_mpa if modulus_mpa is None else modulus_mpa
-    frame = Frame(nodes, ends, away, sections(arm.shape, *run(middle)), modulus, arm.material.poisson, line_bend(nodes))
+    frame = Frame(nodes, ends, away, sections(arm.shape, *run(middle)), modulus, arm.material.poisson, line_bend(nodes, at, middle))
     return frame, at
 
 
-def line_bend(nodes: Floats) -> Floats:
-    """(e, 3) curvature of a line through nodes (e + 1, 3) at the middles of its pieces, 1/mm, towards the centre."""
-    step = np.diff(nodes, axis=0)
-    length = np.linalg.norm(step, axis=1)
-    along = step / length[:, None]
-    at_node = 2.0 * np.diff(along, axis=0) / (length[1:] + length[:-1])[:, None]
-    ends = np.vstack([at_node[:1], at_node, at_node[-1:]])
-    return 0.5 * (ends[1:] + ends[:-1])
+def line_bend(nodes: Floats, at: Floats, middle: Floats) -> Floats:
+    """(e, 3) curvature, 1/mm, towards the centre, at stations `middle` (e,) of a line through nodes (n, 3) at stations `at` (n,).
+
+    Taken over even steps of about half a millimetre: what is smaller is not a bend of the arm.
+    """
+    even = np.linspace(at[0], at[-1], max(int((at[-1] - at[0]) / BEND_STEP_MM), 4) + 1)
+    line = np.stack([np.interp(even, at, nodes[:, i]) for i in range(3)], axis=1)
+    step = np.diff(line, axis=0)
+    length = np.linalg.norm(step, axis=1, keepdims=True)
+    turn = 2.0 * np.diff(step / length, axis=0) / (length[1:] + length[:-1])
+    return np.stack([np.interp(middle, even[1:-1], turn[:, i]) for i in range(3)], axis=1)
 
 
 def bend(

@@ -137,7 +137,8 @@ def solve(frame: Frame, fixed: Ints, loads: Floats, springs: Floats | None = Non
 def stresses(frame: Frame, forces: Floats) -> Floats:
     """(c, e) greatest equivalent stress (von Mises) over the section at each element's middle, MPa. forces as in `Response`.
 
-    Fibre stress of axial force and both bending moments, higher on the inside of a bend (Winkler's curved beam, to first order), with the greatest shear of torsion at the same place (on the safe side);
+    Fibre stress of axial force and both bending moments, higher on the inside of a bend (Winkler's curved beam, to first order), with
+    the greatest shear of torsion at the same place (on the safe side);
     the shear of the transverse force is left out (under 2 % for arms longer than six thicknesses).
     """
     s = frame.sections
