@@ -108,6 +108,8 @@ class IBar:
     at_deg: float = option(80.0, low=30, high=150)
     tip_width_mm: float = option(1.4, low=0.8, high=3)
     base_width_mm: float = option(2.2, low=1, high=4)
+    base_thickness_mm: float = option(1.5, low=0.7, high=2.5)
+    tip_thickness_mm: float = option(0.85, low=0.5, high=2)
     relief_mm: float = option(0.25, low=0, high=1)
 
 

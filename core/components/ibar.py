@@ -83,7 +83,7 @@ def _bar_rail(spec: IBar, site: Site, strut: Rail, z_gauge: float) -> Rail:
     points = smooth(points + normals * heights[:, None], 1.6)
     share = np.linspace(0, 1, len(points))
     width = np.interp(share, [0, 1], [spec.base_width_mm, spec.tip_width_mm])
-    return make_rail(points, normals, width, np.interp(share, [0, 1], [1.5, 0.85]), calm=8)
+    return make_rail(points, normals, width, np.interp(share, [0, 1], [spec.base_thickness_mm, spec.tip_thickness_mm]), calm=8)
 
 
 def _strip_zone(spec: IBar, site: Site, rail: Rail, z_gauge: float) -> Shape:

@@ -50,7 +50,7 @@ class Sizes:
     taper: str
 
 
-# A bar's tip is set by its own fields; its base width alone changes the taper, so the two are scaled together.
+# A bar's tip has fields of its own and stays as it is.
 FIELDS = {
     "circumferential": Sizes("base_width_mm", "base_thickness_mm", "taper"),
     "bar": Sizes("base_width_mm", "base_thickness_mm", ""),
@@ -100,7 +100,7 @@ def _options(data: ClaspInput, depth: float) -> dict[str, list[tuple[tuple[str, 
 def _changed(data: ClaspInput, effects: dict[str, float | str]) -> tuple[ClaspArm, float]:
     arm = with_size(
         data.arm, float(effects.get("width", 1.0)), float(effects.get("thickness", 1.0)),
-        float(effects["taper"]) if "taper" in effects else None,
+        float(effects["taper"]) if "taper" in effects else None, keep_tip=data.kind == "bar",
     )  # fmt: skip
     if "material" in effects:
         arm = replace(arm, material=MATERIALS[str(effects["material"])])

@@ -221,10 +221,15 @@ def set_after(bent: BentArm, travel_mm: float, proof_mpa: float) -> float:
     return permanent_set(bent.shape, used, lever, bent.frame.lengths, s.outer, travel_mm, proof_mpa / bent.frame.modulus_mpa)
 
 
-def with_size(arm: ClaspArm, width: float = 1.0, thickness: float = 1.0, taper: float | None = None) -> ClaspArm:
-    """The arm with its width and thickness scaled, and its taper (tip over base) changed with the base kept."""
+def with_size(arm: ClaspArm, width: float = 1.0, thickness: float = 1.0, taper: float | None = None, *, keep_tip: bool = False) -> ClaspArm:
+    """The arm with its width and thickness scaled, and its taper (tip over base) changed with the base kept.
+
+    keep_tip : the factors hold at the base and fade out towards the tip
+    """
     t = arm.station / arm.length_mm
     size = np.ones_like(t)
     if taper is not None:
         size = (1.0 - (1.0 - taper) * t) / np.maximum(arm.width / arm.width[0], 1e-3)
-    return replace(arm, width=arm.width * width * size, thickness=arm.thickness * thickness * size)
+    fade = 1.0 - t if keep_tip else np.ones_like(t)
+    wide, thick = 1.0 + (width - 1.0) * fade, 1.0 + (thickness - 1.0) * fade
+    return replace(arm, width=arm.width * wide * size, thickness=arm.thickness * thick * size)

@@ -118,7 +118,8 @@ def _tapered(width: float, thickness: float, taper: float) -> str:
 def _i_bar(c: IBar) -> ComponentRow:
     words = f"from the base across the gingival margin; tip in {gauge_words(c.gauge_mm)} of undercut"
     approach = f"approach arm {c.margin_mm:.1f} from the margin, relief {c.relief_mm:.2f}"
-    measures = f"{c.base_width_mm:.1f} wide tapering to {c.tip_width_mm:.1f}; {approach}"
+    base, tip = f"{c.base_width_mm:.1f} × {c.base_thickness_mm:.1f}", f"{c.tip_width_mm:.1f} × {c.tip_thickness_mm:.1f}"
+    measures = f"{base} tapering to {tip}; {approach}"
     return ComponentRow(str(c.tooth), "I-bar", words, measures)
 
 
