@@ -22,6 +22,7 @@ GAUGES: tuple[tuple[float, float], ...] = tuple((round(25 * inch, 2), inch) for 
 INK = (0.03, 0.035, 0.05)
 TRIPOD = (0.12, 0.16, 0.55)
 SURVEY_LINE = (0.76, 0.21, 0.07)
+BEST_PATH, PICKED_PATH = SURVEY_LINE, TRIPOD
 
 # Lightness, chroma and hue (degrees) along the ramp: pale green, sea green, blue, violet.
 _STOPS = np.array([[0.920, 0.070, 140.0], [0.775, 0.100, 178.0], [0.635, 0.100, 228.0], [0.505, 0.120, 278.0]])

@@ -7,7 +7,7 @@ furthest place of a column stands out over its blade is planed away; the mean cu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
@@ -33,7 +33,7 @@ class GuideSurface:
 
     fdi, side : which; height_mm : of the band wanted on it; axes : (3, 3) rows across, outward, up (the occlusal normal)
     across, z : (a,), (h,) mm from the crown's centre; reach : (a, h) mm outward, far negative where there is no crown
-    neck : height above which enamel may be taken; margin : height of the gingival margin; half_width : of the band, mm
+    neck : height above which enamel may be taken; margin : height of the gingival margin; columns : (c,) mm across, where the band is cut
     """
 
     fdi: int
@@ -45,7 +45,7 @@ class GuideSurface:
     reach: Floats
     neck: float
     margin: float
-    half_width: float
+    columns: Floats
 
     @property
     def name(self) -> str:
@@ -79,9 +79,14 @@ def guide_surface(mesh: Mesh, tooth: Tooth, side: str, height_mm: float) -> Guid
     start = tooth.centre + np.column_stack([grid[:, 0], np.full(len(grid), far), grid[:, 1]]) @ axes
     distance, face = RayScene(crown).first_hit(start, -outward)
     reach = np.where((face >= 0) & (far - distance > 0), far - distance, np.nan).reshape(len(across), len(z))
-    return GuideSurface(
-        tooth.fdi, side, min(height_mm, _ROOM * (crest - neck)), axes, across, z, _calmed(reach), neck, margin, half
-    )
+    columns = np.linspace(-half, half, _COLUMNS)
+    height = min(height_mm, _ROOM * (crest - neck))
+    found = GuideSurface(tooth.fdi, side, height, axes, across, z, _calmed(reach), neck, margin, columns)
+    # A column lower than the band even without tilt (at a groove of the marginal ridge) says nothing of it.
+    high = np.isfinite(_cuts(found, up[None])[0][0])
+    if high.sum() < _DEEPEST:
+        raise GeometryError(f"tooth {tooth.fdi}: its {side} side is too low for a guide plane of {height:.1f} mm; no path is judged by it")
+    return replace(found, columns=columns[high])
 
 
 def _calmed(reach: Floats) -> Floats:
@@ -134,23 +139,24 @@ def _settings(reach: Floats, height: Floats, wanted: float) -> Floats:
     return peak - blade
 
 
+def _cuts(surface: GuideSurface, directions: Floats) -> tuple[Floats, Floats]:
+    """(k, c) mm each: the cut of every column, nan where it is lower than the band, and the cut that leaves nothing of its bulge."""
+    reach, height = _profiles(surface, directions, surface.columns, surface.neck)
+    shape = reach.shape
+    reach, height = reach.reshape(-1, shape[-1]), height.reshape(-1, shape[-1])
+    known = reach > _OFF + 1.0
+    bulge = np.where(known, reach, -np.inf).max(axis=1) - np.where(known, reach, np.inf).min(axis=1)
+    cut = _settings(reach, height, surface.height_mm)
+    return cut.reshape(shape[:2]), np.where(known.any(axis=1), bulge, 0.0).reshape(shape[:2])
+
+
 def removal(surface: GuideSurface, directions: Floats) -> Floats:
     """(k,) mm of enamel for a band of the surface's height parallel to each of (k, 3) unit directions: mean of the deepest columns.
 
-    A column lower than the band (at a groove of the marginal ridge) says nothing of it. Nothing is planed within NECK_MM of the margin.
-    Where no column is high enough, the cut that leaves nothing of the bulge.
+    Nothing is planed within NECK_MM of the margin. Where a direction leaves a column lower than the band, its whole bulge counts.
     """
-    columns = np.linspace(-surface.half_width, surface.half_width, _COLUMNS)
-    reach, height = _profiles(surface, directions, columns, surface.neck)
-    shape = reach.shape
-    reach, height = reach.reshape(-1, shape[-1]), height.reshape(-1, shape[-1])
-    cut = _settings(reach, height, surface.height_mm)
-    known = reach > _OFF + 1.0
-    bulge = np.where(known, reach, -np.inf).max(axis=1) - np.where(known, reach, np.inf).min(axis=1)
-    cut, bulge = cut.reshape(shape[:2]), np.where(known.any(axis=1), bulge, 0.0).reshape(shape[:2])
-    deepest = -np.sort(-np.where(np.isfinite(cut), cut, -1.0), axis=1)[:, :_DEEPEST]
-    count = (deepest >= 0.0).sum(axis=1)
-    return np.where(count > 0, np.maximum(deepest, 0.0).sum(axis=1) / np.maximum(count, 1), bulge.max(axis=1))
+    cut, bulge = _cuts(surface, directions)
+    return np.asarray(np.sort(np.where(np.isfinite(cut), cut, bulge), axis=1)[:, -_DEEPEST:].mean(axis=1))
 
 
 def open_triangle(surface: GuideSurface, directions: Floats) -> Floats:

@@ -74,9 +74,10 @@ class Footprints:
         below = table.lingual[near[1], 2] - samples.points[:, 2]
         return Footprints(mesh, arch, teeth, samples, owner, station, offset, rise, np.asarray(near[0]), below, working)
 
-    def ground(self, spacing_mm: float) -> Samples:
-        """Samples of the working surface that look up along some direction of the cone."""
-        found = sample_surface(self.mesh, self.working, spacing_mm)
+    def ground(self, count: int) -> Samples:
+        """About so many samples of the working surface, those that look up along some direction of the cone."""
+        area = float(self.mesh.face_areas[self.working].sum())
+        found = sample_surface(self.mesh, self.working, max(float(np.sqrt(area / count)), 1e-3))
         return found.chosen(found.normals[:, 2] > -0.36)
 
     def part(self, name: str, where: Bools) -> RigidPart | None:

@@ -28,6 +28,8 @@ BOUNDED_PLANE_MM, FREE_END_PLANE_MM = 3.0, 2.0
 _ARM_REACH_DEG, _BAR_AT_DEG = 118.0, 80.0
 # Heights over the margin at which a tip's place is looked at, mm; as high as a share of the crown at the most.
 _RISES_MM, _HIGHEST = (0.0, 0.6, 1.3, 2.1), 0.65
+# Samples of the working surface for the block-out: its volume is then good to about 3 and 1 percent.
+_MAP_SAMPLES, _FINE_SAMPLES = 3_500, 25_000
 _LEAST_CLEAR_MM = 0.5  # of a tip over the margin, on short crowns
 
 
@@ -84,7 +86,7 @@ def plan_path(mesh: Mesh, teeth: Teeth, components: Sequence[Component] = (), no
     footprints = Footprints.of(mesh, teeth, arch)
     parts = rigid_parts(footprints, components, sorted({t.fdi for t in tips}), {s.fdi for s in sides})
     return PathPlan(
-        teeth.arch, scene, surfaces, tips, parts, footprints.ground(1.1), footprints.ground(0.45), tuple(remarks)
+        teeth.arch, scene, surfaces, tips, parts, footprints.ground(_MAP_SAMPLES), footprints.ground(_FINE_SAMPLES), tuple(remarks)
     )
 
 
