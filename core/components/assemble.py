@@ -93,9 +93,9 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
         case GuidePlate():
             return guide_plate(component, site, case.components)
         case MinorConnector():
-            bar = _rail_of(built, "bar")
+            bar = _rail_of(built, "bar") or _rail_of(built, "border")
             if bar is None:
-                raise ComponentError(f"{component.id}: there is no lingual bar for it to join; add a major connector")
+                raise ComponentError(f"{component.id}: there is no lingual bar and no palatal strap for it to join; add a major connector")
             return minor_connector(component, site, case.components, bar)
         case ReciprocalArm():
             return reciprocal_arm(component, site)

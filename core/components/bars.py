@@ -1,4 +1,4 @@
-"""Lower major connector and the minor connectors that rise from it."""
+"""Lower major connector, and the minor connectors that rise from a major connector of either arch."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from .rests import seat_of
 from .site import Built, Relief, Site
 
 BAR_CALM_SAMPLES = 14
+OUT_OF_PLANE_MM = 4.0  # a strut goes straight down its embrasure; a connector that ends further off is not behind it
 BAR_CALM_MM = 7.0  # borders of a connector are smooth curves; they do not wave with each tooth
 SULCUS_BAR_MM = 8.0  # margin to floor of mouth for a bar 4 mm below the margins (standard texts, from memory; 7 with warning)
 
@@ -104,7 +105,8 @@ def minor_connector(spec: MinorConnector, site: Site, components: tuple[Componen
     frame = site.calm.with_normal(line)[1]
     share = np.linspace(0, 1, len(line))
     width = np.interp(share, [0, 0.2, 0.75, 1.0], [0.75 * seat.width_mm, spec.width_mm, spec.width_mm, spec.width_mm + 1.2])
-    thick = np.interp(share, [0, 0.2, 0.4, 1.0], [1.0, 1.2, spec.thickness_mm, spec.thickness_mm + 0.2])
+    end = 0.2 + min(spec.thickness_mm, float(bar.thickness.min()))  # on a thin strap it runs out flat
+    thick = np.interp(share, [0, 0.2, 0.4, 0.8, 1.0], [1.0, 1.2, spec.thickness_mm, max(end, 0.7 * spec.thickness_mm), end])
     rail = make_rail(line, frame, width, thick, calm=12)
     return Built(
         shapes=(sweep(rail, depth=1.0, name=spec.id),),
@@ -124,11 +126,17 @@ def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec) -> tuple[Flo
 
 
 def _descent(site: Site, spec: MinorConnector, start: Floats, lead: Floats, origin: Floats, bar: Rail) -> Floats:
-    """(k, 3) points of the blocked-out cast straight down from the height of `start` to the bar, in the upright plane of `lead`."""
+    """(k, 3) points of the blocked-out cast straight down from the height of `start` to the bar, in the upright plane of `lead`.
+
+    bar : the bar's own line, or the border of a strap, which goes round: then its nearest place in that plane counts.
+    """
     up = site.up
     side = np.cross(up, lead)
-    off = np.abs((bar.points - origin) @ side) + 1e3 * (((bar.points - origin) @ lead) < 0)
+    ahead = (bar.points - origin) @ lead
+    off = np.abs((bar.points - origin) @ side) + 1e3 * (ahead < 0) + 0.02 * np.maximum(ahead, 0.0)
     foot = bar.points[int(np.argmin(off))]
+    if np.abs((foot - origin) @ side) > OUT_OF_PLANE_MM:
+        raise ComponentError(f"{spec.id}: the major connector does not pass behind tooth {spec.tooth}; extend it, or leave the strut out")
     z_top, z_foot = float(start @ up), float(foot @ up)
     if z_top - z_foot < 2.0:
         raise ComponentError(f"{spec.id}: less than 2 mm between the rest and the bar; lower the bar or leave the strut out")

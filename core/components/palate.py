@@ -22,6 +22,7 @@ CORNER_MM = 4.0
 NEAR_MM = 2.5
 DEPTH_MM = 0.8
 BORDER_CALM_MM = 9.0
+JOIN_MM = 1.5  # minor connectors run on over the border by so much
 
 
 def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component, ...]) -> Built:
@@ -69,9 +70,27 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
         "posterior_width_mm": spec.posterior_width_mm,
         "thickness_mm": spec.thickness_mm,
     }
-    return Built(
-        shapes=(Shape(field, bounds, spec.id),), rails={"ring": _ring(outline, opening, spec, site)}, facts=facts, warnings=tuple(warnings)
-    )
+    rails = {"ring": _ring(outline, opening, spec, site), "border": _border(outline, spec, site)}
+    return Built(shapes=(Shape(field, bounds, spec.id),), rails=rails, facts=facts, warnings=tuple(warnings))
+
+
+def _border(outline: Floats, spec: PalatalStraps, site: Site) -> Rail:
+    """The outer border, a little inside it: where minor connectors join. outline (k, 2)."""
+    section = _filled(outline).offset(-JOIN_MM, manifold3d.JoinType.Round)
+    line = _loop(section)
+    closed = np.column_stack([np.vstack([line, line[:1]]), np.zeros(len(line) + 1)])
+    points, normals = _on_palate(resample(closed, 0.5)[:, :2], site)
+    count = len(points)
+    return Rail(points, normals, np.full(count, 2 * JOIN_MM), np.full(count, spec.thickness_mm))
+
+
+def _on_palate(line: Floats, site: Site) -> tuple[Floats, Floats]:
+    """Points (k, 3) of the smoothed palate under places (k, 2) of the plan, and the normals there."""
+    axes = site.path.rotation
+    top = float((site.blocked.vertices @ site.up).max()) + 1.0
+    above = line @ axes[:2] + top * site.up
+    distance, _ = site.rays.first_hit(above, np.broadcast_to(-site.up, above.shape))
+    return site.plate.project(above - np.where(np.isfinite(distance), distance, 0.0)[:, None] * site.up)
 
 
 def _ring(outline: Floats, opening: Floats, spec: PalatalStraps, site: Site) -> Rail:
@@ -90,11 +109,7 @@ def _ring(outline: Floats, opening: Floats, spec: PalatalStraps, site: Site) -> 
     ahead = np.roll(line, -1, axis=0) - np.roll(line, 1, axis=0)
     ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
     width = (outer - inner) * np.abs(ray[:, 0] * ahead[:, 1] - ray[:, 1] * ahead[:, 0])
-    axes = site.path.rotation
-    top = float((site.blocked.vertices @ site.up).max()) + 1.0
-    above = line @ axes[:2] + top * site.up
-    distance, _ = site.rays.first_hit(above, np.broadcast_to(-site.up, above.shape))
-    points, normals = site.plate.project(above - np.where(np.isfinite(distance), distance, 0.0)[:, None] * site.up)
+    points, normals = _on_palate(line, site)
     return Rail(points, normals, width, np.full(len(points), spec.thickness_mm))
 
 
