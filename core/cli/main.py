@@ -69,6 +69,8 @@ def _parser() -> argparse.ArgumentParser:
     teeth.add_argument("--keep-frame", action="store_true", help="keep the file's own axes (Z occlusal, mm)")
     _common(teeth)
 
+    _path(commands)
+
     sample = commands.add_parser("sample", help="make a made-up cast with its ground truth")
     sample.add_argument("name", metavar="NAME", help="which cast; `list` shows the names")
     sample.add_argument("--seed", type=int, help="another seed makes another patient")
@@ -77,6 +79,21 @@ def _parser() -> argparse.ArgumentParser:
     sample.add_argument("--open", action="store_true", help="open surface as from an intra-oral scanner, without base")
     _common(sample, output_needed=False)
     return parser
+
+
+def _path(commands: argparse._SubParsersAction[_Parser]) -> None:
+    path = commands.add_parser("path", help="search for a path of placement: map, best path, what a tilt buys and costs", epilog=CAUTION)
+    path.add_argument("cast", metavar="CASE.json|CAST", help="case file, or a bare scan (STL, PLY, OBJ or 3MF)")
+    path.add_argument(
+        "--tilt", nargs=2, type=_degrees, metavar=("AP", "LAT"),
+        help="a path picked by hand, scored alike: anterior down positive, X side (right in an occlusal view) down positive",
+    )  # fmt: skip
+    path.add_argument("--weights", metavar="LIST", help="what counts how much, for example guide_planes=2,tilt=0 (0 to 10)")
+    path.add_argument("--labels", metavar="FILE.npy", help="bare scan: FDI numbers, one a triangle or a point; else teeth are proposed")
+    path.add_argument("--missing", metavar="FDI", help="bare scan: teeth to be replaced, for example 36,37; guessed when left out")
+    path.add_argument("--arch", choices=("upper", "lower"), help="bare scan: which arch; guessed when left out")
+    path.add_argument("--keep-frame", action="store_true", help="bare scan: keep the file's own axes (Z occlusal, mm)")
+    _common(path)
 
 
 def _common(parser: argparse.ArgumentParser, *, output_needed: bool = True) -> None:
@@ -95,6 +112,10 @@ def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
         from .check import run as check
 
         return check
+    if name == "path":
+        from .path import run as path
+
+        return path
     if name == "plan":
         from .plan import run as plan
 

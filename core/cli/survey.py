@@ -21,7 +21,7 @@ def run(options: argparse.Namespace, console: Console) -> int:
     """Write survey.ply, survey.png and survey.json."""
     with console.step("read and mend"):
         cast = load_cast(options.cast, arch=options.arch, keep_frame=options.keep_frame, add_base=options.base)
-        labels = _labels(options, cast)
+        labels = read_labels(options, cast)
     folder = result_folder(options.output)
     with console.step("survey"):
         found = survey(cast.mesh, Path(*options.tilt), labels)
@@ -36,7 +36,8 @@ def run(options: argparse.Namespace, console: Console) -> int:
     return 0
 
 
-def _labels(options: argparse.Namespace, cast: Cast) -> Ints:
+def read_labels(options: argparse.Namespace, cast: Cast) -> Ints:
+    """(n,) FDI number a vertex of the cast, from the file that --labels names; zeros without one."""
     if not options.labels:
         return np.zeros(len(cast.mesh.vertices), np.int64)
     try:

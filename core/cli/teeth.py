@@ -19,7 +19,7 @@ from .folder import result_folder, write_json
 
 def run(options: argparse.Namespace, console: Console) -> int:
     """Write teeth.json, teeth.png and teeth.ply."""
-    missing = _numbers(options.missing)
+    missing = tooth_numbers(options.missing)
     with console.step("read and mend"):
         cast = load_cast(options.cast, arch=options.arch, keep_frame=options.keep_frame)
     if cast.arch is None:
@@ -43,7 +43,8 @@ def run(options: argparse.Namespace, console: Console) -> int:
     return 0
 
 
-def _numbers(text: str | None) -> tuple[int, ...]:
+def tooth_numbers(text: str | None) -> tuple[int, ...]:
+    """FDI numbers from --missing. Raises CaseError for anything else."""
     try:
         return tuple(numbering.check(int(word)) for word in (text or "").replace(",", " ").split())
     except ValueError:
