@@ -14,7 +14,7 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
+from ..checks import Check, CheckInput, as_stored, crossings_at_slivers, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
@@ -28,7 +28,8 @@ from .mechanics import case_input, framework_material
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
-SEAM_MM = 1e-4  # slivers along the seam are merged within this: at a thousandth of a millimetre faces already start to cross
+# Slivers along the seam are merged within the first of these after which no face folds over another; where one does is chance.
+SEAM_MM = (1e-4, 2e-4, 5e-4, 1e-3)
 STAGES = (
     "read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "mechanics", "join", "cut", "checks",
 )  # fmt: skip
@@ -216,9 +217,27 @@ def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared
 
 
 def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
-    """The framework: metal less the master cast, so that the fitting side is the master cast itself."""
-    left = (metal.to_manifold() - master.to_manifold()).simplify(SEAM_MM)
-    parts = sorted(left.decompose(), key=lambda p: -p.volume())
+    """The framework: metal less the master cast, so that the fitting side is the master cast itself.
+
+    Its seam is merged as little as unfolds it; if nothing does, the least folded mesh is given, for the checks to tell.
+    """
+    whole = metal.to_manifold() - master.to_manifold()
+    best: tuple[int, Mesh, tuple[str, ...]] | None = None
+    for within in SEAM_MM:
+        left, words = _without_crumbs(whole.simplify(within))
+        mesh = as_stored(Mesh.from_manifold(left))
+        folds = crossings_at_slivers(mesh)
+        if best is None or folds < best[0]:
+            best = folds, mesh, words
+        if folds == 0:
+            break
+    assert best is not None
+    return best[1], best[2]
+
+
+def _without_crumbs(solid: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[str, ...]]:
+    """What is left of a cut without what is too small to be metal, and words on that."""
+    parts = sorted(solid.decompose(), key=lambda p: -p.volume())
     if not parts or parts[0].volume() <= 0:
         raise GeometryError("nothing of the framework lies outside the cast; check the components' positions")
     kept = [p for p in parts if p.volume() > CRUMB_MM3]
@@ -228,8 +247,7 @@ def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
         if dropped
         else ()
     )
-    whole = kept[0] if len(kept) == 1 else manifold3d.Manifold.compose(kept)
-    return as_stored(Mesh.from_manifold(whole)), words
+    return kept[0] if len(kept) == 1 else manifold3d.Manifold.compose(kept), words
 
 
 def _own_checks(assembly: Assembly) -> Sequence[Check]:

@@ -83,8 +83,8 @@ def with_bar(build: Build, framework: Mesh) -> Mesh:
         if (rod ^ cast).volume() < 1e-3:
             break
     # Feet, so that a lifted bar still grows out of the lattice.
-    feet = [_rod(p + 0.2 * up, p + lift * up) for p in (first, second)]
-    return as_stored(Mesh.from_manifold((framework.to_manifold() + rod + feet[0] + feet[1]) - cast))
+    bar = rod + _rod(first + 0.2 * up, first + lift * up) + _rod(second + 0.2 * up, second + lift * up)
+    return as_stored(Mesh.from_manifold(framework.to_manifold() + (bar - cast)))
 
 
 def _rod(a: Floats, b: Floats) -> manifold3d.Manifold:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from claspwright.core.cast.scenes import encode_glb, encode_obj
 from claspwright.core.cast.threemf import encode_3mf
@@ -14,9 +15,7 @@ from claspwright.core.mesh import Mesh
 from claspwright.core.pipeline import EXPORTS, wanted_exports
 from claspwright.core.pipeline.exports import made_size, with_bar, write_meshes
 from claspwright.core.pipeline.outputs import write_manifest
-from shapely import polygonize, unary_union
-from shapely.geometry import LineString
-from shapely.ops import linemerge
+from scipy.spatial import cKDTree
 
 meshio = pytest.importorskip("meshio")
 lib3mf = pytest.importorskip("lib3mf")
@@ -31,11 +30,17 @@ def read_by_lib3mf(path: Path) -> tuple[object, list[tuple[str, np.ndarray, np.n
     found = []
     while objects.MoveNext():
         item = objects.GetCurrentMeshObject()
-        points = np.array([list(v.Coordinates) for v in item.GetVertices()], dtype=np.float64)
-        faces = np.array([list(t.Indices) for t in item.GetTriangleIndices()], dtype=np.int64)
+        points = np.array([v.Coordinates[:] for v in item.GetVertices()], dtype=np.float64)
+        faces = np.array([t.Indices[:] for t in item.GetTriangleIndices()], dtype=np.int64)
         assert item.IsManifoldAndOriented()
         found.append((item.GetName(), points, faces))
     return model, found
+
+
+def strewn(mesh: Mesh) -> cKDTree:
+    """Points all over a surface, about 0.1 mm apart."""
+    points, _ = trimesh.sample.sample_surface(mesh.to_trimesh(), int(100 * mesh.face_areas.sum()), seed=1)
+    return cKDTree(points)
 
 
 def volume(points: np.ndarray, faces: np.ndarray) -> float:
@@ -96,7 +101,7 @@ def test_unknown_exports_are_refused_in_one_line():
 @pytest.fixture(scope="module")
 def folder(quick_lower, tmp_path_factory) -> Path:
     where = tmp_path_factory.mktemp("exports")
-    names = list(write_meshes(quick_lower, where, tuple(EXPORTS)))
+    names = list(write_meshes(quick_lower, where, tuple(name for name in EXPORTS if name != "bar")))
     write_manifest(where, names)
     assert sorted(p.name for p in where.iterdir()) == sorted([*names, "manifest.json"])  # no temporary file is left
     return where
@@ -138,11 +143,10 @@ def test_the_coloured_framework_tells_contact_from_space(quick_lower, folder):
     blue = data["blue"].ravel().astype(int) - data["red"].ravel() > 60
     assert np.nanmax(np.abs(gap[blue])) < 0.05  # contact
     assert 0.3 < np.median(thick) < 3.0
-    # The relief under the lattices is 1 mm as planned (case file), measured by trimesh from the middle of the struts' undersides
+    # The relief under the lattices is 1 mm as planned (case file); distances to points that trimesh strews over the cast every 0.1 mm
     under = np.flatnonzero((gap > 0.9) & (gap < 1.1))
     assert len(under) > 500
-    chosen = quick_lower.framework.vertices[under[::50]]
-    distance = trimesh.proximity.closest_point(quick_lower.prepared.mesh.to_trimesh(), chosen)[1]
+    distance, _ = strewn(quick_lower.prepared.mesh).query(quick_lower.framework.vertices[under[::50]])
     assert np.quantile(np.abs(distance - gap[under[::50]]), 0.9) < 0.12
 
 
@@ -177,36 +181,41 @@ def test_scale_and_finishing_touch_only_what_they_should(quick_lower):
     thick = settled(finishing_mm=0.1)
     assert thick.to_trimesh().is_watertight
     moved = np.linalg.norm(thick.vertices - plain.vertices, axis=1)
-    on_cast = trimesh.proximity.closest_point(quick_lower.master.mesh.to_trimesh(), plain.vertices[::40])[1] < 1e-4
-    assert moved[::40][on_cast].max() < 1e-4
-    assert np.median(moved[::40][~on_cast]) == pytest.approx(0.1, abs=1e-3)
-
-
-def loops(segments: np.ndarray) -> tuple[float, float, bool]:
-    """Length of all segments, length of the rings that shapely makes of them, and whether every ring is simple."""
-    lines = [LineString(s) for s in np.round(segments, 7) if not np.array_equal(*s)]
-    merged = linemerge(lines)
-    rings = list(merged.geoms) if merged.geom_type == "MultiLineString" else [merged]
-    closed = all(r.is_ring for r in rings)  # closed and without a crossing of itself
-    return sum(line.length for line in lines), sum(r.length for r in rings), closed
+    distance, _ = strewn(quick_lower.master.mesh).query(plain.vertices)
+    assert np.quantile(moved[distance < 0.03], 0.95) < 1e-4  # the fitting side stays (a few of these are polished faces at the border)
+    assert np.median(moved[distance > 0.5]) == pytest.approx(0.1, abs=1e-3)
 
 
 @pytest.mark.slow
 def test_slices_of_the_framework_are_closed_simple_contours(quick_lower):
-    """Every 0.05 mm along the path, as a printer of metal slices it; planes from trimesh, rings judged by shapely."""
+    """Every 0.05 mm along the path, as a printer of metal slices it; planes from trimesh, contours judged by shapely."""
     mesh = quick_lower.framework.to_trimesh()
     up = quick_lower.survey.path.vector
     height = mesh.vertices @ up
     levels = np.arange(height.min() + 0.0137, height.max(), 0.05)
-    origin = up * levels[0]
-    slices, _, _ = trimesh.intersections.mesh_multiplane(mesh, origin, up, levels - levels[0])
+    slices, _, _ = trimesh.intersections.mesh_multiplane(mesh, up * levels[0], up, levels - levels[0])
     assert len(slices) == len(levels) > 250
-    solid = 0.0
-    for k, lines in enumerate(slices):
-        if len(lines) == 0:
+    volume = 0.0
+    for level, found in zip(levels, slices, strict=True):
+        segments = np.round(found, 7)
+        segments = segments[np.any(segments[:, 0] != segments[:, 1], axis=1)]
+        if len(segments) == 0:
             continue
-        whole, found, simple = loops(lines)
-        assert simple and found == pytest.approx(whole, rel=1e-6), levels[k]
-        areas = unary_union(list(polygonize([LineString(s) for s in np.round(lines, 7)]).geoms)).area if k % 40 == 0 else 0.0
-        solid += areas
-    assert solid > 0
+        lines = shapely.linestrings(segments)
+        assert shapely.is_simple(shapely.multilinestrings(lines)), level  # nothing crosses
+        faces, cuts, dangles, wrong = shapely.polygonize_full(lines)
+        assert [shapely.get_num_geometries(g) for g in (cuts, dangles, wrong)] == [0, 0, 0], level  # nothing is left open
+        assert shapely.is_valid(faces), level
+        # Area by the shoelace of directed segments would trust the winding; even-odd of the rings does not.
+        volume += 0.05 * ring_area(faces)
+    assert volume == pytest.approx(mesh.volume, rel=0.01)  # all of the solid is inside the contours
+
+
+def ring_area(faces) -> float:
+    """Area inside an odd number of outer rings."""
+    parts = shapely.get_parts(faces)
+    inner = shapely.point_on_surface(parts)
+    outer = shapely.polygons(shapely.get_exterior_ring(parts))
+    tree = shapely.STRtree(outer)
+    depth = np.bincount(tree.query(inner, predicate="within")[0], minlength=len(parts))
+    return float(shapely.area(parts)[depth % 2 == 1].sum())

@@ -66,7 +66,7 @@ def place_faults() -> list[Fault]:
     for axis in range(3):
         found.append(Fault(f"turned by 0.3 degrees about {'xyz'[axis]}", "fit.gaps", lambda d, a=axis: p.turned(d, a, 0.3)))
     found += [Fault(f"shrunk or grown to {f}", "fit.gaps", lambda d, f=f: p.scaled(d, f)) for f in (0.99, 0.977, 1.01)]
-    for toward in range(0, 360, 60):
+    for toward in range(0, 360, 90):
         found.append(Fault(f"path turned by 3 degrees toward {toward}", "insertion.rigid", lambda d, t=toward: p.tilted(d, 3.0, t)))
     mirror = np.diag([-1.0, 1, 1, 1])
     found.append(Fault("cast swapped for its mirror image", "fit.gaps", lambda d: p.other_cast(d, lambda m: m.transformed(mirror))))
