@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -56,12 +56,12 @@ def collection(scene: bpy.types.Scene) -> bpy.types.Collection:
     return made
 
 
-def find_object(scene: bpy.types.Scene, role: str) -> bpy.types.Object | None:
+def find_object(scene: bpy.types.Scene, role: str) -> Any:
     """Our object with this role; found by what it is, so that the user may rename it."""
     return next((o for o in scene.objects if o.get(ROLE) == role), None)
 
 
-def need_cast(scene: bpy.types.Scene) -> bpy.types.Object:
+def need_cast(scene: bpy.types.Scene) -> Any:
     """The cast in the view. Raises CaseError where there is none."""
     found = find_object(scene, "cast")
     if found is None:
@@ -69,7 +69,7 @@ def need_cast(scene: bpy.types.Scene) -> bpy.types.Object:
     return found
 
 
-def put_object(scene: bpy.types.Scene, role: str, name: str, data: bpy.types.ID) -> bpy.types.Object:
+def put_object(scene: bpy.types.Scene, role: str, name: str, data: Any) -> Any:
     """Show `data` (mm) as our object with this role: the old one gets the new data, so its name and place stay the user's."""
     found = find_object(scene, role)
     if found is not None:
@@ -107,7 +107,7 @@ def remove_objects(scene: bpy.types.Scene, roles: Iterable[str]) -> None:
 
 def all_roles(scene: bpy.types.Scene) -> list[str]:
     """The roles of our objects in this scene."""
-    return [o[ROLE] for o in scene.objects if ROLE in o]
+    return [role for o in scene.objects if (role := o.get(ROLE))]
 
 
 def to_blender(vertices: NDArray, faces: NDArray, name: str, *, sharp_deg: float | None = None) -> bpy.types.Mesh:
@@ -138,7 +138,7 @@ def to_core(data: bpy.types.Mesh) -> Mesh:
     return Mesh(points.reshape(-1, 3).astype(np.float64), faces.reshape(-1, 3).astype(np.int64))
 
 
-def set_colours(data: bpy.types.Mesh, name: str, linear: NDArray) -> None:
+def set_colours(data: Any, name: str, linear: NDArray) -> None:
     """A colour (n, 3) in linear light a vertex, under a name, and shown."""
     layer = data.color_attributes.get(name)
     if layer is None or layer.domain != "POINT" or len(layer.data) != len(data.vertices):
@@ -159,13 +159,13 @@ def show_colours(data: bpy.types.Mesh, name: str) -> None:
         data.color_attributes.render_color_index = index
 
 
-def set_numbers(data: bpy.types.Mesh, name: str, values: NDArray, kind: str) -> None:
+def set_numbers(data: Any, name: str, values: NDArray, kind: str) -> None:
     """One number a vertex under a name; kind is Blender's word, "INT" or "FLOAT"."""
     layer = data.attributes.get(name) or data.attributes.new(name, kind, "POINT")
     layer.data.foreach_set("value", np.ascontiguousarray(values, dtype=np.int32 if kind == "INT" else np.float32))
 
 
-def get_numbers(data: bpy.types.Mesh, name: str, kind: str) -> NDArray | None:
+def get_numbers(data: Any, name: str, kind: str) -> NDArray | None:
     """The numbers (n,) stored under a name, or None."""
     layer = data.attributes.get(name)
     if layer is None or len(layer.data) != len(data.vertices):

@@ -17,6 +17,7 @@ from ..core.case.edit import put_component
 from ..core.errors import CaseError
 from . import document
 
+props: Any = bpy.props  # its functions are called with limits that are known only when the program runs
 UNITS = {"mm": "mm", "deg": "°"}
 WORDS = {
     "tooth": "Tooth (FDI)",
@@ -99,20 +100,20 @@ def _property(field: dataclasses.Field, hint: Any) -> Any:
     if choices:
         items = [(c, c.capitalize(), "") for c in choices]
         access = _access(field, lambda v: choices.index(v) if v in choices else 0, lambda k: choices[k])
-        return bpy.props.EnumProperty(name=label, items=items, **access)
+        return props.EnumProperty(name=label, items=items, **access)
     if hint is bool:
-        return bpy.props.BoolProperty(name=label, **_access(field, bool, bool))
+        return props.BoolProperty(name=label, **_access(field, bool, bool))
     if hint is int:
         access = _access(field, lambda v: v or int(low or 0), lambda v: _inside(int(v), low, high))
-        return bpy.props.IntProperty(name=label, **limits, **access)
+        return props.IntProperty(name=label, **limits, **access)
     if hint is float:
         # Blender keeps single precision: 4 decimals are what a person typed.
         access = _access(field, lambda v: float(v or 0.0), lambda v: _inside(round(float(v), 4), low, high))
-        return bpy.props.FloatProperty(name=label, **limits, step=5, precision=2, **access)
+        return props.FloatProperty(name=label, **limits, step=5, precision=2, **access)
     if typing.get_origin(hint) is tuple:
         access = _access(field, lambda v: " ".join(map(str, v or ())), lambda v: tuple(int(w) for w in v.replace(",", " ").split()))
-        return bpy.props.StringProperty(name=label, description="Numbers with spaces between, such as 35 36 37", **access)
-    return bpy.props.StringProperty(name=label, **_access(field, lambda v: v or "", str))
+        return props.StringProperty(name=label, description="Numbers with spaces between, such as 35 36 37", **access)
+    return props.StringProperty(name=label, **_access(field, lambda v: v or "", str))
 
 
 def _form(kind: str) -> type:

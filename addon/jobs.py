@@ -32,12 +32,12 @@ def current() -> Job | None:
     return running.get("now")
 
 
-def idle(context: bpy.types.Context) -> bool:
+def idle(context: Any) -> bool:
     """For polls: nothing runs."""
     return context.scene is not None and current() is None
 
 
-def has_case(context: bpy.types.Context) -> bool:
+def has_case(context: Any) -> bool:
     """For polls: a case is open and nothing runs."""
     return idle(context) and bool(document.settings(context.scene).case_text)
 
@@ -141,10 +141,10 @@ class CLASPWRIGHT_OT_stop(bpy.types.Operator):
     bl_label = "Stop"
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return current() is not None
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         job = current()
         if job is not None:
             job.process.stop()

@@ -11,9 +11,11 @@ LOOKS = {"stone": ("stone", 0.0, 0.75), "wax": ("wax", 0.0, 0.35), "metal": ("me
 
 
 def _linear(srgb: tuple[float, ...]) -> tuple[float, float, float, float]:
+    import numpy as np
+
     from ..core.output.materials import to_linear
 
-    red, green, blue = (float(c) for c in to_linear(srgb))
+    red, green, blue = (float(c) for c in to_linear(np.array(srgb)))
     return red, green, blue, 1.0
 
 
@@ -34,7 +36,7 @@ def give_ink(thing: bpy.types.Object, name: str, srgb: tuple[float, ...]) -> Non
 
 def _assign(thing: bpy.types.Object, material: bpy.types.Material, colour: tuple[float, float, float, float]) -> None:
     thing.color = colour
-    slots = thing.data.materials  # type: ignore[union-attr]
+    slots = thing.data.materials
     if not len(slots):
         slots.append(material)
 
@@ -56,7 +58,7 @@ def _material(name: str, colour: tuple, metallic: float, roughness: float, surve
     made.diffuse_color, made.metallic, made.roughness = colour, metallic, roughness
     if bpy.app.version < (5, 0, 0):
         made.use_nodes = True  # always so from 5.0 on, and said to be outdated there
-    tree = made.node_tree
+    tree: Any = made.node_tree
     shader = next((n for n in tree.nodes if n.type == "BSDF_PRINCIPLED"), None) if tree else None
     if tree and shader:
         shader.inputs["Base Color"].default_value = colour

@@ -48,7 +48,7 @@ class CLASPWRIGHT_OT_build(jobs.JobOperator, bpy.types.Operator):
     _quick = False
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
     def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
@@ -103,14 +103,14 @@ class CLASPWRIGHT_OT_view(bpy.types.Operator):
     what: bpy.props.EnumProperty(name="What", items=[(key, label, words) for key, (label, _, words) in VIEWS.items()])
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return document.settings(context.scene).case_text != ""
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
         return VIEWS[properties.what][2]
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             show_set(context.scene, self.what)
             return {"FINISHED"}

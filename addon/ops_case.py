@@ -14,6 +14,9 @@ from ..core.case.edit import tilted
 from ..core.errors import CaseError
 from . import bridge, derived, document, jobs, materials
 
+OPS: Any = bpy.ops
+OWN: Any = OPS.claspwright
+
 ARCHES = [
     ("FIND", "Find out", "Tell upper from lower by the shape of the cast"),
     ("lower", "Lower", "The scan is a lower (mandibular) cast"),
@@ -27,7 +30,7 @@ FROM_FRONT = (math.radians(52.0), 0.0, math.radians(180.0))  # a look down at th
 SCANS = "*.stl;*.ply;*.obj;*.3mf"
 
 
-def show_cast(context: bpy.types.Context, case: doc.Case, info: dict[str, Any], arrays: dict[str, Any]) -> None:
+def show_cast(context: Any, case: doc.Case, info: dict[str, Any], arrays: dict[str, Any]) -> None:
     """Put a case and its cast into the scene, instead of the case that was there."""
     scene: Any = context.scene
     bridge.prepare_units(scene)
@@ -84,7 +87,7 @@ class _Browse:
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.idle(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
@@ -101,8 +104,8 @@ class CLASPWRIGHT_OT_choose_scan(_Browse, bpy.types.Operator):
     filter_glob: bpy.props.StringProperty(default=SCANS, options={"HIDDEN"})
     arch: bpy.props.EnumProperty(name="Arch", items=ARCHES, default="FIND")
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
-        bpy.ops.claspwright.open_scan("INVOKE_DEFAULT", filepath=self.filepath, arch=self.arch)
+    def execute(self, context: Any) -> set[Any]:
+        OWN.open_scan("INVOKE_DEFAULT", filepath=self.filepath, arch=self.arch)
         return {"FINISHED"}
 
 
@@ -114,8 +117,8 @@ class CLASPWRIGHT_OT_choose_case(_Browse, bpy.types.Operator):
 
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
-        bpy.ops.claspwright.open_case("INVOKE_DEFAULT", filepath=self.filepath)
+    def execute(self, context: Any) -> set[Any]:
+        OWN.open_case("INVOKE_DEFAULT", filepath=self.filepath)
         return {"FINISHED"}
 
 
@@ -126,7 +129,7 @@ class _Opens(jobs.JobOperator):
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.idle(context)
 
     def path(self) -> Path:
@@ -191,10 +194,10 @@ class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
     filter_glob: bpy.props.StringProperty(default=SCANS, options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             from dataclasses import replace
 
@@ -219,13 +222,13 @@ class CLASPWRIGHT_OT_clear(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         return context.window_manager.invoke_confirm(self, event)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         bridge.remove_objects(context.scene, bridge.all_roles(context.scene))
         own = document.settings(context.scene)
         for name in ("case_text", "folder", "remarks", "component", "built_key", "checks"):
@@ -243,12 +246,13 @@ class CLASPWRIGHT_OT_level(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             document.store(context.scene, tilted(document.need_case(context.scene), 0.0, 0.0))
+            document.settings(context.scene).shade = "UNDERCUT"
             return {"FINISHED"}
 
         return jobs.guarded(self, work)
@@ -262,10 +266,10 @@ class CLASPWRIGHT_OT_refresh(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             bridge.need_cast(context.scene)
             derived.step(context.scene, wait=True)

@@ -25,7 +25,7 @@ class CLASPWRIGHT_OT_add_component(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
@@ -35,7 +35,7 @@ class CLASPWRIGHT_OT_add_component(bpy.types.Operator):
             self.tooth = max(marked, key=lambda n: n % 10)
         return context.window_manager.invoke_props_dialog(self)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             case = document.need_case(context.scene)
             made = edit.new_component(case, self.kind, self.tooth)
@@ -52,7 +52,7 @@ class _OnComponent:
     name: bpy.props.StringProperty(name="Component")
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
 
@@ -63,7 +63,7 @@ class CLASPWRIGHT_OT_select_component(_OnComponent, bpy.types.Operator):
     bl_label = "Select Component"
     bl_options = {"REGISTER", "UNDO"}
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             if self.name not in {c.id for c in document.need_case(context.scene).components}:
                 raise CaseError(f"there is no component {self.name[:40]!r} in this case")
@@ -81,7 +81,7 @@ class CLASPWRIGHT_OT_remove_component(_OnComponent, bpy.types.Operator):
     bl_label = "Remove Component"
     bl_options = {"REGISTER", "UNDO"}
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             document.store(context.scene, edit.drop_component(document.need_case(context.scene), self.name))
             return {"FINISHED"}

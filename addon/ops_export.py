@@ -10,6 +10,9 @@ from ..core.case import Case
 from ..core.errors import CaseError
 from . import bridge, document, jobs
 
+OPS: Any = bpy.ops
+OWN: Any = OPS.claspwright
+
 # what: label, file name, description
 KINDS = {
     "FRAMEWORK_STL": ("Framework (STL)", "framework.stl", "The framework in millimetres, as STL"),
@@ -51,7 +54,7 @@ class CLASPWRIGHT_OT_export(bpy.types.Operator):
     check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context)
 
     @classmethod
@@ -65,7 +68,7 @@ class CLASPWRIGHT_OT_export(bpy.types.Operator):
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         return jobs.guarded(self, lambda: self._write(context))
 
     def _write(self, context: Any) -> set[Any]:
@@ -100,7 +103,7 @@ class CLASPWRIGHT_OT_export_all(jobs.JobOperator, bpy.types.Operator):
     directory: bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context) and document.settings(context.scene).built_key != ""
 
     def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
@@ -131,15 +134,15 @@ class CLASPWRIGHT_OT_choose_folder(bpy.types.Operator):
     filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context) and document.settings(context.scene).built_key != ""
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
-        bpy.ops.claspwright.export_all("INVOKE_DEFAULT", directory=self.directory)
+    def execute(self, context: Any) -> set[Any]:
+        OWN.export_all("INVOKE_DEFAULT", directory=self.directory)
         return {"FINISHED"}
 
 

@@ -9,6 +9,9 @@ from ..core.case import Case
 from ..core.errors import ClaspwrightError
 from . import bridge, derived, document, jobs, ops_teeth
 
+OPS: Any = bpy.ops
+OWN: Any = OPS.claspwright
+
 DIGITS = {name: k for k, name in enumerate(("ZERO", "ONE", "TWO", "THREE", "FOUR", "FIVE", "SIX", "SEVEN", "EIGHT", "NINE"))}
 DIGITS |= {f"NUMPAD_{k}": k for k in range(10)}
 HINT = (
@@ -50,7 +53,7 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
     _last = 0
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return jobs.has_case(context) and context.area is not None and context.area.type == "VIEW_3D"
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
@@ -59,7 +62,7 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
             self.report({"ERROR"}, "the cast is not in this scene any more; undo, or open the scan again")
             return {"CANCELLED"}
         if not thing.visible_get():
-            bpy.ops.claspwright.view("EXEC_DEFAULT", True, what="SURVEY")
+            OWN.view("EXEC_DEFAULT", True, what="SURVEY")
         document.settings(context.scene).shade = "CROWNS"
         self._typed, self._forced, self._last = "", 0, 0
         front_of_cast(thing)
@@ -129,11 +132,11 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
             self.report({"INFO"}, "the click missed the cast")
             return
         if event.alt:
-            self._call(context, bpy.ops.claspwright.mark_not_here, point=point)
+            self._call(context, OWN.mark_not_here, point=point)
             return
         case, thing = document.need_case(context.scene), bridge.find_object(context.scene, "cast")
         number = self._last if event.shift and self._last else self._forced or proposal(case, thing, point)
-        if self._call(context, bpy.ops.claspwright.mark_tooth, fdi=number, point=point):
+        if self._call(context, OWN.mark_tooth, fdi=number, point=point):
             self._last, self._forced = number, 0
         self._tell(context, None)
 

@@ -19,14 +19,14 @@ class _Edits:
     """Mixin: one change of the case document."""
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return document.settings(context.scene).case_text != ""
 
     def change(self, case: Case) -> Case:
         """The case after this operator. Raises CaseError."""
         raise NotImplementedError
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             document.store(context.scene, self.change(document.need_case(context.scene)))
             document.notice(context.scene, "")

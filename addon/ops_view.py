@@ -21,10 +21,10 @@ class CLASPWRIGHT_OT_go_to(bpy.types.Operator):
     place: bpy.props.FloatVectorProperty(name="Place (mm)", size=3)
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return document.settings(context.scene).case_text != ""
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def execute(self, context: Any) -> set[Any]:
         scene: Any = context.scene
         place = (self.place[0], self.place[1], self.place[2])
         if focus.get(scene.name) == place:

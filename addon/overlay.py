@@ -38,7 +38,7 @@ def _text(x: float, y: float, words: str, size: float) -> None:
 
 def draw() -> None:
     """Draw handler, POST_PIXEL."""
-    context = bpy.context
+    context: Any = bpy.context
     scene, region, view = context.scene, context.region, context.region_data
     space = context.space_data
     if scene is None or region is None or view is None or not getattr(space.overlay, "show_overlays", True):
@@ -108,7 +108,8 @@ def _scale(region: bpy.types.Region, pixel: float) -> None:
 
 
 def register() -> None:
-    handles["view"] = bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", "POST_PIXEL")
+    handler: Any = draw
+    handles["view"] = bpy.types.SpaceView3D.draw_handler_add(handler, (), "WINDOW", "POST_PIXEL")
 
 
 def unregister() -> None:

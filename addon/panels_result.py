@@ -58,11 +58,12 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
     bl_label = "Checks"
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return bool(document.settings(context.scene).checks)
 
     def draw(self, context: Any) -> None:
-        own, layout = document.settings(context.scene), self.layout
+        own = document.settings(context.scene)
+        layout: Any = self.layout
         found = _checks(own.checks)
         counts = {s: sum(c["status"] == s for c in found) for s in STATUS_ICON}
         row = layout.row(align=True)

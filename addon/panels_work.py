@@ -80,7 +80,7 @@ class NeedsCase(Tab):
     """Mixin: a panel that is there once a cast is open."""
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context: Any) -> bool:
         return bool(document.settings(context.scene).case_text)
 
 

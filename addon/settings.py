@@ -8,6 +8,8 @@ from ..core.case.edit import tilted
 from ..core.errors import CaseError
 from . import derived, document, forms
 
+props: Any = bpy.props
+SCENE: Any = bpy.types.Scene
 LIMIT_DEG = 30.0  # as the case document has it
 SHADES = [
     ("UNDERCUT", "Undercut", "Colour the cast by the depth of undercut at the present tilt"),
@@ -74,13 +76,13 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
 
 def register() -> None:
     for kind, form in forms.FORMS.items():
-        CLASPWRIGHT_PG_settings.__annotations__[f"form_{kind}"] = bpy.props.PointerProperty(type=form)
+        CLASPWRIGHT_PG_settings.__annotations__[f"form_{kind}"] = props.PointerProperty(type=form)
     bpy.utils.register_class(CLASPWRIGHT_PG_settings)
-    bpy.types.Scene.claspwright = bpy.props.PointerProperty(type=CLASPWRIGHT_PG_settings)  # type: ignore[attr-defined]
+    SCENE.claspwright = props.PointerProperty(type=CLASPWRIGHT_PG_settings)
 
 
 def unregister() -> None:
-    del bpy.types.Scene.claspwright  # type: ignore[attr-defined]
+    del SCENE.claspwright
     bpy.utils.unregister_class(CLASPWRIGHT_PG_settings)
     for kind in forms.FORMS:
         CLASPWRIGHT_PG_settings.__annotations__.pop(f"form_{kind}", None)

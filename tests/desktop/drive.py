@@ -159,7 +159,7 @@ def mark() -> Iterator[None]:
     yield from pause(5)
     yield from click(on_screen(seed))
     yield from until(crowns_shown, 60)
-    yield from pause(30)
+    yield from pause(10)
     picture("2_marked")
     found = [t for t in case()["chart"]["teeth"] if t["fdi"] == fdi]
     far = [sum((a - b) ** 2 for a, b in zip(found[0]["seeds"][-1], seed, strict=True)) ** 0.5] if found else []
@@ -182,8 +182,8 @@ def tilt() -> Iterator[None]:
     yield from until(lambda: "UNDERCUT" in shown_tilt() and "0.0, 0.0" in shown_tilt(), 30)
     before = {"shown": shown_tilt()}
     begin, pictures = time.monotonic(), set()
-    for k in range(1, 41):
-        own().anteroposterior_deg = 0.15 * k
+    for k in range(1, 13):
+        own().anteroposterior_deg = 0.5 * k
         pictures.add(shown_tilt())
         yield from pause(2)
     own().lateral_deg = -4.0
@@ -191,7 +191,7 @@ def tilt() -> Iterator[None]:
         bpy.ops.ed.undo_push(message="Tilt")
     seen["drag_s"], seen["drag_pictures"] = time.monotonic() - begin, len(pictures)
     yield from until(lambda: "6.0, -4.0" in shown_tilt(), 30)
-    yield from pause(30)
+    yield from pause(10)
     picture("3_tilted")
     seen["tilted"] = {"before": before["shown"], "after": shown_tilt(), "path": case()["path"]}
     yield from key("Z", middle(), ctrl=True)
@@ -217,7 +217,7 @@ def build() -> Iterator[None]:
     begin = time.monotonic()
     yield from until(idle, 300)
     seen["build_s"] = time.monotonic() - begin
-    yield from pause(40)
+    yield from pause(15)
     seen["checks"] = [c["status"] for c in json.loads(own().checks or "[]")]
     seen["built"] = {o.name: len(o.data.vertices) for o in bpy.context.scene.objects if o.name in ("Framework", "Master cast")}
     picture("5_built")
@@ -239,6 +239,7 @@ def keep() -> Iterator[None]:
     seen["reopened"] = {"same_case": own().case_text == kept, "framework": "Framework" in bpy.context.scene.objects}
     with here():
         bpy.ops.claspwright.export("EXEC_DEFAULT", what="FRAMEWORK_STL", filepath=str(OUT / "framework.stl"))
+    (OUT / "case_in_window.json").write_text(own().case_text, encoding="utf-8")
     yield from pause(10)
     picture("6_reopened")
 
@@ -246,6 +247,7 @@ def keep() -> Iterator[None]:
 def way() -> Iterator[None]:
     for part in (install, open_it, mark, tilt, stop_a_build, build, keep):
         phase(part.__name__)
+        tell(part.__name__)
         begin = time.monotonic()
         yield from part()
         seen.setdefault("seconds", {})[part.__name__] = round(time.monotonic() - begin, 1)
@@ -262,11 +264,17 @@ def tick() -> float | None:
         next(steps)
     except StopIteration:
         end(0)
-    except BaseException:
+    except BaseException:  # noqa: BLE001 (written down, and the end of this run)
         seen["error"] = traceback.format_exc()
         end(4)
     clock["last"] = time.perf_counter()
     return TICK_S
+
+
+def tell(words: str) -> None:
+    """Where it is, for whoever looks at a run that takes long."""
+    with open(OUT / "trace.txt", "a", encoding="utf-8") as stream:
+        stream.write(f"{time.strftime('%H:%M:%S')} {words}\n")
 
 
 def end(code: int) -> None:
