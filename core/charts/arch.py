@@ -346,8 +346,8 @@ def _side_margin(chart: ArchChart, side: str) -> Floats:
         from_centre = tooth.margin - tooth.centre
         flat = from_centre - np.outer(from_centre @ chart.up, chart.up)
         facing = flat @ ahead > 0.64 * np.linalg.norm(flat, axis=1)  # within 50 degrees of the side
-        if len(tooth.supported) == len(facing) and (facing & tooth.supported).sum() >= 5:
-            facing &= tooth.supported
+        if len(tooth.shared) == len(facing) and (facing & (tooth.shared == 0)).sum() >= 5:
+            facing &= tooth.shared == 0
         points = tooth.margin[facing]
         s = chart._project(points)
         for at, p in zip(s, points, strict=True):

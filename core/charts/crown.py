@@ -268,13 +268,13 @@ def _first_crossing(z: Floats, depth: Floats, level: float) -> Floats:
 def _margin_curve(chart: CrownChart, count: int) -> Floats:
     """(count,) heights of the margin at even angles, bridged across contacts."""
     margin = chart.tooth.margin
-    supported = chart.tooth.supported if len(chart.tooth.supported) == len(margin) else np.ones(len(margin), dtype=bool)
-    if supported.sum() < 8:
-        supported = np.ones(len(margin), dtype=bool)
+    own = chart.tooth.shared == 0 if len(chart.tooth.shared) == len(margin) else np.ones(len(margin), dtype=bool)
+    if own.sum() < 8:
+        own = np.ones(len(margin), dtype=bool)
     after = np.roll(margin, -1, axis=0)
     steps = np.linspace(0.0, 1.0, 9)[:-1]
     points = (margin[:, None] + steps[:, None] * (after - margin)[:, None]).reshape(-1, 3)
-    use = np.repeat(supported & np.roll(supported, -1), len(steps))
+    use = np.repeat(own & np.roll(own, -1), len(steps))
     phi, z = chart.locate(points[use])
     bins = np.round(phi / (360.0 / count)).astype(int) % count
     values = np.full(count, np.inf)

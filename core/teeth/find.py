@@ -181,7 +181,7 @@ def find_teeth(mesh: Mesh, arch: str, seeds: dict[int, Floats], missing: tuple[i
     # the groove may lie beyond a click; the click counts for more
     said = np.where(known, field.said[field.graph.member], -1)
     drawn[said >= 0] = np.r_[0, field.numbers].astype(np.int16)[said[said >= 0]]
-    teeth = teeth_from_labels(mesh, arch, drawn, missing)
+    teeth = teeth_from_labels(mesh, arch, drawn, missing, snap=True)
     lost = [n for n in field.numbers if n not in teeth]
     if lost:
         raise CastError(f"no crown could be found at the click for {lost[0]}; click on the crown itself, away from its neighbours")

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from ..errors import CastError
 from ..mesh import Floats, Ints, Mesh
 from . import numbering
+from .borders import with_shared_borders, with_words
 from .cusps import cusp_tips
 from .directions import arch_tangents, crown_centroid, long_axis, sides
 from .margins import largest_part, margin_line, patch_of, shared_with
@@ -64,11 +65,11 @@ def _collar(patch: Mesh, kept: Ints, labels: Labels, margin: Floats, mesh: Mesh)
     return candidate
 
 
-def _crown(mesh: Mesh, labels: Labels, fdi: int, smooth_mm: float) -> Tooth:
+def _crown(mesh: Mesh, labels: Labels, fdi: int, smooth_mm: float, snap: bool) -> Tooth:
     """One crown, with its sides, axis and cusps still to be set."""
     mask = labels == fdi
     patch, kept = patch_of(mesh, mask, 2.0)
-    margin, flags = margin_line(patch, mask[kept].astype(np.float64), smooth_mm)
+    margin, supported, flags = margin_line(patch, mask[kept].astype(np.float64), smooth_mm, snap=snap)
     shared = shared_with(margin, patch, labels[kept], fdi)
     faces = np.flatnonzero(mask[mesh.faces].sum(axis=1) >= 2)
     crown, _ = mesh.submesh(faces)
@@ -76,7 +77,7 @@ def _crown(mesh: Mesh, labels: Labels, fdi: int, smooth_mm: float) -> Tooth:
     collar = np.setdiff1d(_collar(patch, kept, labels[kept], margin, mesh), faces)
     collar = collar[(labels[mesh.faces[collar]] == 0).sum(axis=1) >= 2]
     nowhere = np.zeros(3)
-    return Tooth(fdi, margin, centre, nowhere, nowhere, nowhere, np.zeros((0, 3)), faces, flags, collar, shared, shared == 0)
+    return Tooth(fdi, margin, centre, nowhere, nowhere, nowhere, np.zeros((0, 3)), faces, flags, collar, shared, supported)
 
 
 def _finished(mesh: Mesh, arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth]:
@@ -91,11 +92,13 @@ def _finished(mesh: Mesh, arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth
     return result
 
 
-def teeth_from_labels(mesh: Mesh, arch: str, labels: Labels, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3) -> Teeth:
+def teeth_from_labels(
+    mesh: Mesh, arch: str, labels: Labels, missing: tuple[int, ...] = (), *, smooth_mm: float = 0.3, snap: bool = False
+) -> Teeth:
     """The teeth of a labelled cast in the cast frame.
 
     labels : FDI number a vertex (n,) or a face (m,), 0 for tissue
-    smooth_mm : how far the margin is smoothed along itself
+    smooth_mm : how far the margin is smoothed along itself; snap : draw the margins into the valleys beside the labels' borders
     Raises CastError when labels do not fit the mesh or name teeth of the other arch.
     """
     a_vertex = _clean(mesh, vertex_labels(mesh, np.asarray(labels)))
@@ -104,5 +107,8 @@ def teeth_from_labels(mesh: Mesh, arch: str, labels: Labels, missing: tuple[int,
     if strange:
         what = f"{strange[0]} ({numbering.name(strange[0])})"
         raise CastError(f"the labels name {what} on a cast of the {arch} arch; check the arch or the labels")
-    teeth = {fdi: _crown(mesh, a_vertex, fdi, smooth_mm) for fdi in numbers}
-    return Teeth(arch, a_vertex, _finished(mesh, arch, teeth), tuple(sorted(missing)))
+    teeth = {fdi: _crown(mesh, a_vertex, fdi, smooth_mm, snap) for fdi in numbers}
+    if snap:
+        teeth = with_shared_borders(mesh, teeth)
+    done = {fdi: with_words(t) for fdi, t in _finished(mesh, arch, teeth).items()}
+    return Teeth(arch, a_vertex, done, tuple(sorted(missing)))

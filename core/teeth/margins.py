@@ -10,6 +10,7 @@ from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from .model import Labels
 from .surface import Projector, grow_faces, length_of, level_lines, link_matrix, resample, rim_edges, smooth_field, smooth_ring
+from .valley import into_valley
 
 SPACING_MM = 0.2
 SMOOTH_MM = 0.3
@@ -46,11 +47,13 @@ def patch_of(mesh: Mesh, mask: Bools, reach_mm: float) -> tuple[Mesh, Ints]:
     return mesh.submesh(near[mesh.faces].all(axis=1) | grow_faces(mesh, mask))
 
 
-def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tuple[Floats, tuple[str, ...]]:
+def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM, *, snap: bool = False) -> tuple[Floats, Bools, tuple[str, ...]]:
     """The closed line round a crown on its patch of surface.
 
     inside : (n,) 1 in the crown, 0 outside it (fractions allowed)
-    Returns (k, 3) points about SPACING_MM apart, on the surface, and flags. Raises GeometryError where there is no border at all.
+    snap : draw the line into the valley beside it
+    Returns (k, 3) points about SPACING_MM apart, on the surface, (k,) where a valley shows it, and flags.
+    Raises GeometryError where there is no border at all.
     """
     field = smooth_field(patch, inside, 0.5 * smooth_mm)
     lines = level_lines(patch, field, 0.5)
@@ -63,6 +66,8 @@ def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tu
         raise GeometryError("the crown has no border: the whole patch belongs to it; mark the tissue or the neighbours")
     points, closed = max(lines, key=lambda line: length_of(line[0], False))
     flags: tuple[str, ...] = ()
+    if snap:
+        smooth_mm *= 0.5  # the valley itself keeps the line smooth
     if not closed:
         flags = ("the scan ends within the crown: its margin is closed by a straight line there",)
     ring = resample(points, SPACING_MM)
@@ -70,7 +75,16 @@ def margin_line(patch: Mesh, inside: Floats, smooth_mm: float = SMOOTH_MM) -> tu
     project = Projector(patch, band if band.any() else None)
     for _ in range(2):
         ring, _ = project.closest(smooth_ring(ring, SPACING_MM, smooth_mm))
-    return resample_on(project, ring), flags
+    ring = resample_on(project, ring)
+    drawn, supported = into_valley(patch, ring, SPACING_MM)
+    if not snap:
+        return ring, supported, flags
+    whole = Projector(patch)
+    for _ in range(2):
+        drawn, _ = whole.closest(smooth_ring(drawn, SPACING_MM, smooth_mm))
+    even = resample(drawn, SPACING_MM)
+    nearest = cKDTree(drawn).query(even)[1]
+    return whole.closest(even)[0], supported[nearest], flags
 
 
 def rim_lines(patch: Mesh, inside: Floats) -> list[tuple[Floats, bool]]:

@@ -13,7 +13,7 @@ from .model import Labels
 
 CELL_MM = 0.18
 SMOOTH_MM = 0.2
-BAND_MM = 0.9
+BAND_MM = 1.6
 """The first border is this good: the groove is sought no further away."""
 SIGMA = 0.5
 FLOOR = 0.02

@@ -89,23 +89,35 @@ def must_haves(graph: CoarseGraph, centres: dict[int, Floats], chance: Floats) -
     return result
 
 
+def _area_below(chance: Floats, areas: Floats) -> Floats:
+    """(levels,) mm2 of the patches whose chance lies below each level."""
+    order = np.argsort(chance)
+    return np.r_[0.0, np.cumsum(areas[order])][np.searchsorted(chance[order], LEVELS)]
+
+
+def _area_from(chance: Floats, areas: Floats) -> Floats:
+    """(levels,) mm2 of the patches whose chance reaches each level."""
+    return np.asarray(areas.sum() - _area_below(chance, areas))
+
+
 def best_level(graph: CoarseGraph, chance: Floats, area_mm2: float, weights: tuple[float, float], must: Bools) -> float:
     """The level of (k,) chance whose border runs through the deepest groove, for a crown of about the expected size.
 
     weights : of a size too small and too large; must : (k,) patches that a crown should not leave out
     """
-    x, y = chance[graph.links[:, 0]], chance[graph.links[:, 1]]
-    low, high = np.minimum(x, y), np.maximum(x, y)
-    groove = np.clip(graph.concavity, -0.3, 0.8)
+    reached = chance >= LEVELS[0]
+    use = reached[graph.links].any(axis=1)
+    ends = chance[graph.links[use]]
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    groove = np.clip(graph.concavity[use], -0.3, 0.8)
+    inside, needed = _area_from(chance[reached], graph.areas[reached]), _area_below(chance[must], graph.areas[must])
     score = np.full(len(LEVELS), -np.inf)
-    some = high >= LEVELS[0]
-    low, high, groove = low[some], high[some], groove[some]
     for i, level in enumerate(LEVELS):
         border = (low < level) & (high >= level)
         if border.sum() < 8:
             continue
-        size = np.log(max(float(graph.areas[chance >= level].sum()), 1e-6) / area_mm2)
+        size = np.log(max(float(inside[i]), 1e-6) / area_mm2)
         steep = np.sqrt(np.mean(high[border] - low[border]))
-        left_out = float(graph.areas[must & (chance < level)].sum()) / area_mm2
+        left_out = float(needed[i]) / area_mm2
         score[i] = groove[border].mean() * steep - weights[int(size > 0)] * max(abs(size) - 0.25, 0.0) ** 2 - LEFT_OUT * left_out
     return float(LEVELS[int(score.argmax())])
