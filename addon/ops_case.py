@@ -39,7 +39,7 @@ def show_cast(context: Any, case: doc.Case, info: dict[str, Any], arrays: dict[s
     # Views that show the old case's survey would hold it in the new one's place.
     derived.forget()
     own.remarks = "\n".join([*(f"? {q}" for q in info["questions"]), f"the file is in {info['unit']}s", *info["changes"]])
-    own.built_key = own.checks = own.component = ""
+    own.built_key = own.checks = own.component = own.reasons = ""
     document.notice(scene, "")
     document.store(scene, case)
     data = bridge.to_blender(arrays["vertices"], arrays["faces"], "Cast")
@@ -184,6 +184,27 @@ class CLASPWRIGHT_OT_open_sample(_Opens, bpy.types.Operator):
         return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
 
 
+class CLASPWRIGHT_OT_bring_cast(jobs.JobOperator, bpy.types.Operator):
+    """Read the scan of this case again and show its cast, with everything that follows from it"""
+
+    bl_idname = "claspwright.bring_cast"
+    bl_label = "Bring the Cast Back"
+    bl_options = {"REGISTER", "UNDO"}
+    words = "Opening"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return jobs.has_case(context)
+
+    def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
+        case = document.need_case(context.scene)
+        return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
+
+    def land(self, context: Any, info: dict[str, Any], arrays: dict[str, Any]) -> set[Any]:
+        show_cast(context, document.need_case(context.scene), info, arrays)
+        return {"FINISHED"}
+
+
 class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
     """Say where the scan of this case lies now. Only the very same file is taken"""
 
@@ -231,7 +252,7 @@ class CLASPWRIGHT_OT_clear(bpy.types.Operator):
     def execute(self, context: Any) -> set[Any]:
         bridge.remove_objects(context.scene, bridge.all_roles(context.scene))
         own = document.settings(context.scene)
-        for name in ("case_text", "folder", "remarks", "component", "built_key", "checks"):
+        for name in ("case_text", "folder", "remarks", "component", "reasons", "built_key", "checks"):
             own.property_unset(name)
         document.notice(context.scene, "")
         derived.forget()
@@ -284,6 +305,7 @@ CLASSES = (
     CLASPWRIGHT_OT_open_scan,
     CLASPWRIGHT_OT_open_case,
     CLASPWRIGHT_OT_open_sample,
+    CLASPWRIGHT_OT_bring_cast,
     CLASPWRIGHT_OT_find_scan,
     CLASPWRIGHT_OT_clear,
     CLASPWRIGHT_OT_level,

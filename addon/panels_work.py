@@ -61,7 +61,7 @@ def next_act(layout: Any, context: Any, case: Case) -> None:
     elif not charted.issuperset(numbers):
         row.operator("claspwright.chart_rest", text="Next: Chart the Missing", icon="X")
     elif not case.components:
-        row.operator_menu_enum("claspwright.add_component", "kind", text="Next: Add Components", icon="ADD")
+        row.operator("claspwright.draft", text="Next: Draft a Design, or Add Components", icon="SHADERFX")
     elif own.built_key != document.case_key(case, own.built_quick):
         row.operator("claspwright.build", text="Next: Build Framework", icon="MOD_BUILD")
     else:
@@ -113,8 +113,8 @@ class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
             wrapped(layout, context, question, "QUESTION")
         if not case.chart.teeth:
             self._arch(layout, case)
-        if bridge.find_object(context.scene, "cast") is None:
-            wrapped(layout, context, "The cast is not in this scene any more: undo, or open it again.", "ERROR")
+        if bridge.find_object(context.scene, "cast") is None and case.scan.is_file():
+            layout.operator("claspwright.bring_cast", icon="FILE_REFRESH")
         elif not case.scan.is_file():
             wrapped(layout, context, f"The scan {case.cast.file} is not where it was; without it nothing can be built.", "ERROR")
             layout.operator("claspwright.find_scan", icon="VIEWZOOM")
@@ -158,7 +158,9 @@ class CLASPWRIGHT_PT_teeth(NeedsCase, bpy.types.Panel):
         case = shown_case(context)
         if case is None:
             return
-        layout.operator("claspwright.mark_teeth", icon="CURSOR")
+        row = layout.row(align=True)
+        row.operator("claspwright.mark_teeth", icon="CURSOR")
+        row.operator("claspwright.propose_marks", icon="SHADERFX")
         standing = {t.fdi for t in case.chart.teeth}
         numbers = arch_numbers(case.cast.arch)
         sides = ("patient's right", "patient's left") if case.cast.arch == "upper" else ("patient's left", "patient's right")
@@ -169,7 +171,7 @@ class CLASPWRIGHT_PT_teeth(NeedsCase, bpy.types.Panel):
             for n in half:
                 row.operator("claspwright.tooth_menu", text=_cell(n, case), depress=n in standing).fdi = n
         if not standing:
-            wrapped(layout, context, "Click Mark Teeth, then each tooth that stands. Its number is proposed.")
+            wrapped(layout, context, "Mark Teeth: click each tooth that stands. Propose Marks finds them by itself; look at every number.")
             return
         wrapped(layout, context, "Blue: marked. (36): missing. -38: missing, not replaced. Click a number to change it.")
         uncharted = [n for n in numbers if n not in standing and n not in case.chart.missing]
@@ -230,9 +232,11 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
         if case is None:
             return
         own = document.settings(context.scene)
-        layout.operator_menu_enum("claspwright.add_component", "kind", icon="ADD")
+        row = layout.row(align=True)
+        row.operator_menu_enum("claspwright.add_component", "kind", icon="ADD")
+        row.operator("claspwright.draft", icon="SHADERFX")
         if not case.components:
-            words = "Nothing is prescribed yet. Begin with the major connector and the bases, then rests, clasps and the minor connectors."
+            words = "Nothing is prescribed yet. Have a design drafted from the chart, or add the parts by hand: bases first, then the rest."
             wrapped(layout, context, words)
         columns = layout.grid_flow(columns=2, even_columns=True, align=True, row_major=True)
         for part in case.components:
@@ -253,7 +257,30 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
             fields.prop(form, name)
 
 
-CLASSES = (CLASPWRIGHT_PT_cast, CLASPWRIGHT_PT_intake, CLASPWRIGHT_PT_teeth, CLASPWRIGHT_PT_tilt, CLASPWRIGHT_PT_components)
+class CLASPWRIGHT_PT_reasons(NeedsCase, bpy.types.Panel):
+    """Why the drafted design is as it is, and what is left open"""
+
+    bl_idname = "CLASPWRIGHT_PT_reasons"
+    bl_label = "Why This Draft"
+    bl_parent_id = "CLASPWRIGHT_PT_components"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return bool(document.settings(context.scene).reasons)
+
+    def draw(self, context: Any) -> None:
+        for line in document.settings(context.scene).reasons.splitlines():
+            wrapped(self.layout, context, line.removeprefix("? "), "QUESTION" if line.startswith("? ") else "DOT")
+
+
+CLASSES = (
+    CLASPWRIGHT_PT_cast,
+    CLASPWRIGHT_PT_intake,
+    CLASPWRIGHT_PT_teeth,
+    CLASPWRIGHT_PT_tilt,
+    CLASPWRIGHT_PT_components,
+    CLASPWRIGHT_PT_reasons,
+)
 
 
 def register() -> None:

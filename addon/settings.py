@@ -50,6 +50,7 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
     case_text: bpy.props.StringProperty(name="Case document", options={"HIDDEN"})
     folder: bpy.props.StringProperty(name="Folder", description="Folder of the scan", subtype="DIR_PATH")
     remarks: bpy.props.StringProperty(name="Remarks of intake", options={"HIDDEN"})
+    reasons: bpy.props.StringProperty(name="Reasons of the draft", options={"HIDDEN"})
     component: bpy.props.StringProperty(name="Selected component", options={"HIDDEN"})
     anteroposterior_deg: bpy.props.FloatProperty(
         name="Front down (°)",

@@ -18,10 +18,13 @@ from typing import Any
 import numpy as np
 
 from ..case import Case, CastEntry, case_from_json, case_to_json, save_case
+from ..case.edit import mark_tooth
 from ..cast import Cast, load_cast, write_atomic
 from ..errors import CaseError, ClaspwrightError
+from ..teeth import propose_seeds
 from .build import STAGES, Build, build, mark_teeth, read_cast
 from .outputs import OUTPUT_STAGES, write_outputs
+from .plan import plan
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
 Tell = Callable[[str, float], None]
@@ -76,6 +79,25 @@ class Bench:
         flags = [f"{t.fdi}: {words}" for t in teeth.teeth.values() for words in t.flags]
         return {"flags": flags, "found": sorted(teeth.teeth)}, {"labels": np.asarray(teeth.labels, dtype=np.int32)}
 
+    def propose_marks(self, task: dict[str, Any], tell: Tell) -> Answer:
+        """The case with a mark on every crown that is found without clicks; marks that are there stay."""
+        case = _case(task)
+        cast = self._read(case)
+        tell("look for crowns", 0.4)
+        there = {t.fdi for t in case.chart.teeth if t.seeds}
+        for fdi, seeds in propose_seeds(cast.mesh, case.cast.arch, case.chart.missing).items():
+            if fdi not in there and fdi not in case.chart.missing:
+                case = mark_tooth(case, int(fdi), tuple(float(c) for c in seeds[0]))
+        return {"case": case_to_json(case), "folder": case.folder}, {}
+
+    def draft(self, task: dict[str, Any], tell: Tell) -> Answer:
+        """The case with components drafted from its chart and its measured crowns, the reasons, and what the rules say."""
+        made = plan(_case(task), progress=tell)
+        reasons = [f"{r.part}: {r.words}" for r in made.draft.reasons]
+        findings = [f"{f.severity}: {f.words}" + (f" ({f.detail})" if f.detail else "") for f in made.findings]
+        case = made.draft.case
+        return {"case": case_to_json(case), "folder": case.folder, "reasons": reasons, "open": [*made.draft.open, *findings]}, {}
+
     def build(self, task: dict[str, Any], tell: Tell) -> Answer:
         """The framework of a case."""
         made = self._made(task, tell, 1.0)
@@ -128,7 +150,8 @@ def write_case(case: Case, path: FilePath) -> None:
 
 
 TASKS: dict[str, Callable[[Bench, dict[str, Any], Tell], Answer]] = {
-    "open_scan": Bench.open_scan, "open_case": Bench.open_case, "find_teeth": Bench.find_teeth, "build": Bench.build, "write": Bench.write,
+    "open_scan": Bench.open_scan, "open_case": Bench.open_case, "find_teeth": Bench.find_teeth,
+    "propose_marks": Bench.propose_marks, "draft": Bench.draft, "build": Bench.build, "write": Bench.write,
 }  # fmt: skip
 
 

@@ -220,3 +220,24 @@ def test_save_and_reopen_carry_the_case(opened: Any, tmp_path: Path):
     bpy.context.scene.claspwright.lateral_deg = 0.0
     C.refresh()  # the survey goes on with the mesh read back from the file
     assert not np.array_equal(numbers("undercut", np.float32), undercut)
+
+
+def test_marks_are_proposed_for_every_crown(opened: Any, case_file: Path):
+    """All marks away, then proposed: the made-up cast's own crowns come back under their numbers."""
+    truth = [t["fdi"] for t in document(opened)["chart"]["teeth"]]
+    for fdi in truth:
+        C.chart_tooth(fdi=fdi, state="uncharted")
+    assert C.propose_marks() == {"FINISHED"}
+    assert [t["fdi"] for t in document(opened)["chart"]["teeth"]] == truth
+
+
+def test_a_design_is_drafted_with_reasons(opened: Any):
+    assert C.draft() == {"FINISHED"}
+    parts = document(opened)["components"]
+    kinds = {c["kind"] for c in parts}
+    assert {"lattice_base", "occlusal_rest", "guide_plate"} <= kinds and kinds & {"lingual_bar", "lingual_plate"}
+    assert all(any(line.startswith(f"{c['id']}: ") for line in opened.claspwright.reasons.splitlines()) for c in parts)
+    for fdi in (35, 36, 37, 38, 45, 46, 47, 48):
+        C.chart_tooth(fdi=fdi, state="not replaced")
+    with pytest.raises(RuntimeError, match="nothing to design"):
+        C.draft()
