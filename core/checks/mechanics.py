@@ -36,7 +36,9 @@ def check_material(material: Material) -> Check:
         words = f"{material.label} is no metal: ISO 22674 does not apply, and thin parts of a framework need other sizes"
         return Check("material.type", "warn", None, 5.0, "", "", source, words)
     kind = material.iso_22674_type()
-    words = f"{material.label}: type {kind}" + ("" if kind == 5 else f"; short of type 5: {', '.join(material.short_of(5))}")
+    words = f"{material.label}: type {kind} by the lowest of its figures, type {material.iso_22674_type('likely')} by the likely ones"
+    if kind < 5:
+        words += f"; short of type 5: {', '.join(material.short_of(5))}"
     return Check("material.type", "pass" if kind == 5 else "warn", float(kind), 5.0, "", "", source, words)
 
 

@@ -169,7 +169,7 @@ def _miss(advice: Advice, low: float, high: float, allowable: float) -> float:
 
 _NAMES = {
     "gauge_mm": "an undercut of {:.2f} mm", "base_thickness_mm": "{:.2f} mm thick at the base",
-    "base_width_mm": "{:.2f} mm wide at the base", "taper": "a taper to {:.2f}", "alloy": "made of {}",
+    "base_width_mm": "{:.2f} mm wide at the base", "taper": "a taper to {:.2f}", "alloy": "the whole framework of {}",
 }  # fmt: skip
 
 

@@ -189,5 +189,5 @@ def life_of(data: ClaspInput) -> Life:
     if len(angles) > 1:
         words += f", by build angle ({angles[0]:g}° least, {angles[-1]:g}° most)"
     words += f"; {sense}; {years:.0f} years at four insertions a day"
-    middle = float(np.exp(np.mean(np.log(cycles))))
+    middle = float(np.clip(np.exp(np.mean(np.log(cycles))), cycles[0], cycles[-1]))
     return Life(Range(cycles[0], middle, cycles[-1], "cycles", words), words)

@@ -43,16 +43,17 @@ class Material:
         share = ALLOWABLE_SHARE * self.proof.likely
         return min(share, PROPORTIONAL_LIMIT_MPA) if self.name.startswith("cocr") else share
 
-    def iso_22674_type(self) -> int:
-        """Highest type whose least proof stress, elongation (and modulus, type 5) the LOW ends of the ranges reach."""
-        return max(kind for kind in range(6) if not self.short_of(kind))
+    def iso_22674_type(self, end: str = "low") -> int:
+        """Highest type whose least proof stress, elongation (and modulus, type 5) the "low" ends or the "likely" figures reach."""
+        return max(kind for kind in range(6) if not self.short_of(kind, end))
 
-    def short_of(self, kind: int) -> tuple[str, ...]:
-        """What the LOW ends of the ranges lack for a type of ISO 22674, in words; empty when they meet it."""
+    def short_of(self, kind: int, end: str = "low") -> tuple[str, ...]:
+        """What the "low" ends or the "likely" figures lack for a type of ISO 22674, in words; empty when they meet it."""
+        proof, elongation, modulus = (float(getattr(r, end)) for r in (self.proof, self.elongation, self.modulus))
         wants = [
-            ("proof stress", self.proof.low, ISO_22674_PROOF_MPA[kind], "MPa"),
-            ("elongation", self.elongation.low, ISO_22674_ELONGATION_PCT[kind], "%"),
-            ("modulus", self.modulus.low, ISO_22674_TYPE5_MODULUS_GPA if kind == 5 else 0.0, "GPa"),
+            ("proof stress", proof, ISO_22674_PROOF_MPA[kind], "MPa"),
+            ("elongation", elongation, ISO_22674_ELONGATION_PCT[kind], "%"),
+            ("modulus", modulus, ISO_22674_TYPE5_MODULUS_GPA if kind == 5 else 0.0, "GPa"),
         ]
         return tuple(f"{what} {has:g} {unit}, type {kind} wants {least:g}" for what, has, least, unit in wants if has < least)
 

@@ -66,8 +66,8 @@ def _clasps(clasps: Sequence[ClaspResult]) -> str:
     first = clasps[0]
     notes = (
         f"Bold: likely; below: range. Assumed: {escape(first.peak.assumption)}. Stress: {escape(first.stress.assumption)}; "
-        "allowable: 0.6 of the likely proof stress, for cobalt-chromium at most 414 MPa (proportional limit behind the older tables of clasp "
-        "flexibility). "
+        "allowable: 0.6 of the likely proof stress, for cobalt-chromium at most 414 MPa (proportional limit behind the older tables of "
+        "clasp flexibility). "
         f"Set: {escape(first.set_mm.assumption)}. The pull follows the tooth's own profile above each contact, measured on the scan; "
         f"friction {FRICTION.low:g} to {FRICTION.high:g} ({escape(FRICTION.assumption)}). Wanted: {escape(WANTED_SOURCE)}. "
         "Rigid part: travel over which the reciprocal arm or plate still touches, of the travel over which the tip is bent."
@@ -171,7 +171,7 @@ def _connector(found: CaseMechanics) -> str:
 
 def _material(found: CaseMechanics) -> str:
     m = found.material
-    kind = f"type {m.iso_22674_type()}" if m.metal else "not a metal"
+    kind = "not a metal" if not m.metal else f"type {m.iso_22674_type('likely')}<small>{m.iso_22674_type()} by lowest figures</small>"
     rows = [(
         escape(m.label), _band(m.modulus, ".3g"), _band(m.proof, ".0f"), _band(m.elongation, ".3g"), _band(m.density, ".3g"), kind,
         escape(m.source),
