@@ -153,6 +153,22 @@ class PalatalStraps:
 
 
 @dataclass(frozen=True)
+class PalatalPlate:
+    """Metal right across the palate: a single strap as wide as the parts it joins, or a complete plate up to the front teeth.
+
+    Strap 8 mm wide or more; uniform 22 gauge (0.64 mm) in three planes, thicker where wide and flat; complete plates for few
+    remaining teeth (standard texts, from memory; handbook, section 4).
+    complete : forward to behind the front teeth; margin_mm : its borders keep this from the gingival margins
+    """
+
+    kind: ClassVar[str] = "palatal_plate"
+    id: str
+    complete: bool = option(False)
+    thickness_mm: float = option(0.8, low=0.4, high=2)
+    margin_mm: float = option(6.0, low=3, high=10)
+
+
+@dataclass(frozen=True)
 class LatticeBase:
     """Base retention over one gap: two long struts on the slopes of the ridge, cross struts between tooth positions.
 
@@ -220,6 +236,7 @@ Component = (
     | MinorConnector
     | LingualBar
     | PalatalStraps
+    | PalatalPlate
     | LatticeBase
     | BeadPlate
     | UShapedPlate

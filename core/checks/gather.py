@@ -32,6 +32,7 @@ KIND = {
     "minor_connector": "strut",
     "lingual_bar": "bar",
     "palatal_straps": "strap",
+    "palatal_plate": "strap",
     "lattice_base": "lattice",
     "bead_plate": "plate",
     "u_shaped_plate": "plate",

@@ -18,6 +18,7 @@ from ..case import (
     LingualBar,
     MinorConnector,
     OcclusalRest,
+    PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
@@ -33,13 +34,14 @@ from .bases import lattice_base
 from .ibar import i_bar
 from .metal_bases import bead_plate
 from .palate import palatal_straps
+from .palate_plate import palatal_plate
 from .plates import guide_plate
 from .rests import rest
 from .site import Built, Relief, Site
 from .uplate import u_shaped_plate
 
 ORDER = (
-    LingualBar, PalatalStraps, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
+    LingualBar, PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
     ReciprocalArm, RetentiveArm, IBar,
 )  # fmt: skip
 RELIEF_SPACING_MM = 0.35
@@ -82,6 +84,8 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
             return lingual_bar(component, site, case.chart.sulcus_mm)
         case PalatalStraps():
             return palatal_straps(component, site, case.components)
+        case PalatalPlate():
+            return palatal_plate(component, site, case.components)
         case LatticeBase():
             return lattice_base(component, site, _rail_of(built, "bar"))
         case BeadPlate():

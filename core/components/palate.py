@@ -31,32 +31,48 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     if not any(g.sign > 0 for g in gaps) or not any(g.sign < 0 for g in gaps):
         raise ComponentError(f"{spec.id}: straps need a base on each side of the arch; for one side use a single strap")
     sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]
-    axes = site.path.rotation
-    flat = [s @ axes[:2].T for s in sides]
-    section = _filled(_outline(flat[0], flat[1]))
-    for tooth in site.teeth.teeth.values():  # measured in plan, so on a sloping palate the distance is rather more
-        section -= _filled(tooth.margin @ axes[:2].T).offset(spec.margin_mm, manifold3d.JoinType.Round)
-    section = section.offset(-2.5, manifold3d.JoinType.Round).offset(2.5, manifold3d.JoinType.Round)
+    section = off_margins(site, sides, spec.margin_mm)
     opening = _opening(section, spec)
-    outline = _loop(section)
+    outline = loop(section)
     lengths = opening.max(axis=0) - opening.min(axis=0)
     warnings = (
         []
         if lengths[1] >= OPENING_MM
         else [f"{spec.id}: the opening is {lengths[1]:.0f} mm long; {OPENING_MM:.0f} mm is wanted: use one broad strap"]
     )
-    calm, ring = site.plate, Footprint(outline, opening)
+    facts: dict[str, float | str] = {
+        "anterior_width_mm": spec.anterior_width_mm,
+        "posterior_width_mm": spec.posterior_width_mm,
+        "thickness_mm": spec.thickness_mm,
+    }
+    rails = {"ring": _ring(outline, opening, spec, site), "border": strap_border(outline, spec.thickness_mm, site)}
+    shape = sheet(site, Footprint(outline, opening), np.vstack(sides), spec.thickness_mm, spec.id)
+    return Built(shapes=(shape,), rails=rails, facts=facts, warnings=tuple(warnings))
+
+
+def off_margins(site: Site, sides: list[Floats], margin_mm: float) -> manifold3d.CrossSection:
+    """The plan between two side borders (k, 3), front to back, less all that lies nearer than `margin_mm` to a gingival margin."""
+    axes = site.path.rotation
+    flat = [s @ axes[:2].T for s in sides]
+    section = filled(between(flat[0], flat[1]))
+    for tooth in site.teeth.teeth.values():  # measured in plan, so on a sloping palate the distance is rather more
+        section -= filled(tooth.margin @ axes[:2].T).offset(margin_mm, manifold3d.JoinType.Round)
+    return section.offset(-2.5, manifold3d.JoinType.Round).offset(2.5, manifold3d.JoinType.Round)
+
+
+def sheet(site: Site, footprint: Footprint, cloud: Floats, thickness_mm: float, name: str) -> Shape:
+    """Metal of even thickness on the smoothed palate within a footprint. cloud (k, 3): its borders, for the sampled box."""
+    calm, axes = site.plate, site.path.rotation
 
     def field(points: Floats) -> Floats:
-        plan = ring(points @ axes[:2].T)
+        plan = footprint(points @ axes[:2].T)
         out = plan.copy()
         near = plan < NEAR_MM
         if near.any():
             distance = calm(points[near])
-            out[near] = np.maximum(round_max(plan[near], distance - spec.thickness_mm, 0.45), -distance - DEPTH_MM)
+            out[near] = np.maximum(round_max(plan[near], distance - thickness_mm, 0.45), -distance - DEPTH_MM)
         return out
 
-    cloud = np.vstack(sides)
     vault = float(site.cast.vertices[:, 2].max())
     bounds = np.array(
         [
@@ -64,27 +80,21 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
             [cloud[:, 0].max() + 2, cloud[:, 1].max() + 8, min(cloud[:, 2].max() + 4, vault)],
         ]
     )
-    bounds[0, 2] = max(bounds[0, 2], float(_lowest(site, bounds)) - 1.5)
-    facts: dict[str, float | str] = {
-        "anterior_width_mm": spec.anterior_width_mm,
-        "posterior_width_mm": spec.posterior_width_mm,
-        "thickness_mm": spec.thickness_mm,
-    }
-    rails = {"ring": _ring(outline, opening, spec, site), "border": _border(outline, spec, site)}
-    return Built(shapes=(Shape(field, bounds, spec.id),), rails=rails, facts=facts, warnings=tuple(warnings))
+    bounds[0, 2] = max(bounds[0, 2], _lowest(site, bounds) - 1.5)
+    return Shape(field, bounds, name)
 
 
-def _border(outline: Floats, spec: PalatalStraps, site: Site) -> Rail:
+def strap_border(outline: Floats, thickness_mm: float, site: Site) -> Rail:
     """The outer border, a little inside it: where minor connectors join. outline (k, 2)."""
-    section = _filled(outline).offset(-JOIN_MM, manifold3d.JoinType.Round)
-    line = _loop(section)
+    section = filled(outline).offset(-JOIN_MM, manifold3d.JoinType.Round)
+    line = loop(section)
     closed = np.column_stack([np.vstack([line, line[:1]]), np.zeros(len(line) + 1)])
-    points, normals = _on_palate(resample(closed, 0.5)[:, :2], site)
+    points, normals = on_palate(resample(closed, 0.5)[:, :2], site)
     count = len(points)
-    return Rail(points, normals, np.full(count, 2 * JOIN_MM), np.full(count, spec.thickness_mm))
+    return Rail(points, normals, np.full(count, 2 * JOIN_MM), np.full(count, thickness_mm))
 
 
-def _on_palate(line: Floats, site: Site) -> tuple[Floats, Floats]:
+def on_palate(line: Floats, site: Site) -> tuple[Floats, Floats]:
     """Points (k, 3) of the smoothed palate under places (k, 2) of the plan, and the normals there."""
     axes = site.path.rotation
     top = float((site.blocked.vertices @ site.up).max()) + 1.0
@@ -109,7 +119,7 @@ def _ring(outline: Floats, opening: Floats, spec: PalatalStraps, site: Site) -> 
     ahead = np.roll(line, -1, axis=0) - np.roll(line, 1, axis=0)
     ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
     width = (outer - inner) * np.abs(ray[:, 0] * ahead[:, 1] - ray[:, 1] * ahead[:, 0])
-    points, normals = _on_palate(line, site)
+    points, normals = on_palate(line, site)
     return Rail(points, normals, width, np.full(len(points), spec.thickness_mm))
 
 
@@ -126,11 +136,21 @@ def _lowest(site: Site, bounds: Floats) -> float:
 def _side_border(spec: PalatalStraps, site: Site, gaps: list[Gap]) -> Floats:
     """(k, 3) outer border of one side, from the front backwards."""
     sign = gaps[0].sign
-    last = max(gaps, key=lambda g: abs(g.end))
-    back = abs(last.end) if last.free_end else max(abs(s) for s in site.arch.extent(last.distal)) + 1.5
+    back = back_station(site, gaps)
     front = _front(site, spec, sign, min(abs(g.start) for g in gaps), back)
-    stations = sign * np.linspace(front, back, max(int(back - front), 6))
-    points = tissue_line(site, stations, "lingual", spec.margin_mm, start="margin")
+    return side_border(site, sign * np.array([front, back]), spec.margin_mm, gaps)
+
+
+def back_station(site: Site, gaps: list[Gap]) -> float:
+    """Distance from the midline (mm along the arch) at which a connector ends behind these gaps of one side."""
+    last = max(gaps, key=lambda g: abs(g.end))
+    return abs(last.end) if last.free_end else max(abs(s) for s in site.arch.extent(last.distal)) + 1.5
+
+
+def side_border(site: Site, ends: Floats, margin_mm: float, gaps: list[Gap]) -> Floats:
+    """(k, 3) border between two stations (front, back): `margin_mm` from the margins, and out to the bases in the gaps."""
+    stations = np.linspace(ends[0], ends[1], max(int(abs(ends[1] - ends[0])), 6))
+    points = tissue_line(site, stations, "lingual", margin_mm, start="margin")
     for gap in gaps:
         inside = (np.abs(stations) > abs(gap.start) + TURN_MM) & (np.abs(stations) < abs(gap.end) - TURN_MM)
         if inside.sum() > 1:
@@ -148,13 +168,13 @@ def _front(site: Site, spec: PalatalStraps, sign: float, start: float, back: flo
     return LEAST_STATION_MM
 
 
-def _filled(outline: Floats) -> manifold3d.CrossSection:
+def filled(outline: Floats) -> manifold3d.CrossSection:
     """The region inside an outline (k, 2), whichever way round it runs: a clockwise one counts as nothing."""
     section = manifold3d.CrossSection([outline])
     return section if section.area() > 0 else manifold3d.CrossSection([outline[::-1]])
 
 
-def _outline(right: Floats, left: Floats) -> Floats:
+def between(right: Floats, left: Floats) -> Floats:
     """(k, 2) closed outline from the two side borders (front to back): front and back borders are gentle arcs."""
 
     def arc(a: Floats, b: Floats, bow: float) -> Floats:
@@ -178,8 +198,8 @@ def _opening(section: manifold3d.CrossSection, spec: PalatalStraps) -> Floats:
     inner = (inner ^ keep).offset(-CORNER_MM, manifold3d.JoinType.Round).offset(CORNER_MM, manifold3d.JoinType.Round)
     if inner.area() < 60:
         raise ComponentError(f"{spec.id}: no room for an opening between straps of these widths; use one broad strap")
-    return _loop(inner)
+    return loop(inner)
 
 
-def _loop(section: manifold3d.CrossSection) -> Floats:
+def loop(section: manifold3d.CrossSection) -> Floats:
     return np.asarray(max(section.to_polygons(), key=len), dtype=np.float64)

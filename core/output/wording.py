@@ -15,6 +15,7 @@ from ..case.components import (
     LingualBar,
     MinorConnector,
     OcclusalRest,
+    PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
@@ -142,6 +143,11 @@ def _palatal_straps(c: PalatalStraps) -> ComponentRow:
     return ComponentRow("whole arch", "Anteroposterior palatal straps", words, measures)
 
 
+def _palatal_plate(c: PalatalPlate) -> ComponentRow:
+    part = "Complete palatal plate" if c.complete else "Palatal strap"
+    return ComponentRow("whole arch", part, f"borders {c.margin_mm:.1f} mm from the gingival margins", f"{c.thickness_mm:.1f} thick")
+
+
 def _lattice_base(c: LatticeBase) -> ComponentRow:
     words = "open lattice over the ridge, with finish lines" + (" and a tissue stop at the free end" if c.stop else "")
     measures = f"long struts {c.strut_mm:.1f}, cross struts {c.cross_mm:.1f}, relief {c.relief_mm:.1f}"
@@ -164,5 +170,6 @@ def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:
 _WORDS: dict[type, Callable[[Any], ComponentRow]] = {
     OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, GuidePlate: _guide_plate, RetentiveArm: _retentive_arm,
     ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar,
-    PalatalStraps: _palatal_straps, LatticeBase: _lattice_base, BeadPlate: _bead_plate, UShapedPlate: _u_shaped_plate,
+    PalatalStraps: _palatal_straps, PalatalPlate: _palatal_plate, UShapedPlate: _u_shaped_plate, LatticeBase: _lattice_base,
+    BeadPlate: _bead_plate,
 }
