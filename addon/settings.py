@@ -48,7 +48,7 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
     """Claspwright's part of the scene. The case document is the truth; the rest is what the panels need."""
 
     case_text: bpy.props.StringProperty(name="Case document", options={"HIDDEN"})
-    folder: bpy.props.StringProperty(name="Folder", description="Folder of the scan", subtype="DIR_PATH")
+    folder: bpy.props.StringProperty(name="Folder", description="Folder of the scan; // is that of this file", options={"HIDDEN"})
     remarks: bpy.props.StringProperty(name="Remarks of intake", options={"HIDDEN"})
     reasons: bpy.props.StringProperty(name="Reasons of the draft", options={"HIDDEN"})
     component: bpy.props.StringProperty(name="Selected component", options={"HIDDEN"})

@@ -214,8 +214,12 @@ def stop_a_build() -> Iterator[None]:
 def build() -> Iterator[None]:
     with here():
         bpy.ops.claspwright.build("INVOKE_DEFAULT")
-    begin = time.monotonic()
-    yield from until(idle, 300)
+    begin = last = time.monotonic()
+    while not idle() and time.monotonic() < begin + 200:
+        if time.monotonic() > last + 2:
+            last = time.monotonic()
+            tell(f"  {jobs().current().call.stage} {jobs().current().call.share}")
+        yield
     seen["build_s"] = time.monotonic() - begin
     yield from pause(15)
     seen["checks"] = [c["status"] for c in json.loads(own().checks or "[]")]

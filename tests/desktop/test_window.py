@@ -20,7 +20,7 @@ from claspwright.core.pipeline import build
 
 ROOT = Path(__file__).resolve().parents[2]
 BPY = ROOT / ".venv-bpy45" / "bin" / "python"
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]  # a minute alone on two cores; software drawing is slow beside others
 
 
 def screen() -> list[str]:
@@ -48,7 +48,7 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     command = [*screen(), blender, "--factory-startup", "--enable-event-simulate", "--python", str(Path(__file__).with_name("drive.py"))]
     done = subprocess.run(
         [*command, "--", str(archive), str(folder / "case.json"), str(folder)],
-        cwd=ROOT, env={**os.environ, **home}, capture_output=True, text=True, timeout=290,
+        cwd=ROOT, env={**os.environ, **home}, capture_output=True, text=True, timeout=560,
     )  # fmt: skip
     result = folder / "seen.json"
     assert result.is_file(), done.stdout[-2000:] + done.stderr[-2000:]
