@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..case import IBar, LingualBar, PalatalStraps, ReciprocalArm, RetentiveArm
+from ..case import IBar, LingualBar, PalatalPlate, PalatalStraps, ReciprocalArm, RetentiveArm, UShapedPlate
 from ..teeth.numbering import is_molar, position, side
 from .conditions_support import Found
 from .design import Design
@@ -155,18 +155,33 @@ def straps_narrow(design: Design) -> Found:
             yield (straps.id,), f"{straps.anterior_width_mm:g} in front, {straps.posterior_width_mm:g} behind"
 
 
-def straps_near_margin(design: Design) -> Found:
+def palate_near_margin(design: Design) -> Found:
     """6 mm; 5 at the least."""
-    for straps in design.all(PalatalStraps):
-        if straps.margin_mm < 6.0:
-            yield (straps.id,), f"{straps.margin_mm:g} mm"
+    for part in design.connectors:
+        if isinstance(part, PalatalStraps | PalatalPlate) and part.margin_mm < 6.0:
+            yield (part.id,), f"{part.margin_mm:g} mm"
 
 
-def straps_thin(design: Design) -> Found:
+def palate_thin(design: Design) -> Found:
     """0.65 mm is the thinnest tested maxillary frame."""
-    for straps in design.all(PalatalStraps):
-        if straps.thickness_mm < 0.65:
-            yield (straps.id,), f"{straps.thickness_mm:g} mm"
+    for part in design.connectors:
+        if isinstance(part, PalatalStraps | PalatalPlate | UShapedPlate) and part.thickness_mm < 0.65:
+            yield (part.id,), f"{part.thickness_mm:g} mm"
+
+
+def u_shape(design: Design) -> Found:
+    """The least rigid upper connector: bends sideways under load on one base."""
+    for part in design.all(UShapedPlate):
+        yield (part.id,), f"from {part.start} to {part.end}"
+
+
+def single_strap_with_long_free_ends(design: Design) -> Found:
+    """Behind a canine or first premolar on both sides a strap alone sinks: the whole palate should bear."""
+    ends = [s for s in design.classification.spaces if s.extension]
+    if design.arch == "upper" and len(ends) == 2 and all(position(t) <= 4 for s in ends for t in s.abutments):
+        for part in design.connectors:
+            if not (isinstance(part, PalatalPlate) and part.complete):
+                yield (part.id,), f"last abutments {', '.join(str(t) for s in ends for t in s.abutments)}"
 
 
 def connector_missing(design: Design) -> Found:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..case import CingulumRest, GuidePlate, LatticeBase, OcclusalRest
+from ..case import BeadPlate, CingulumRest, GuidePlate, LatticeBase, OcclusalRest
 from ..teeth.numbering import is_anterior, is_molar, position
 from .design import Design
 from .support import levers
@@ -30,7 +30,7 @@ def space_without_base(design: Design) -> Found:
 
 def base_under_standing_tooth(design: Design) -> Found:
     """A base that lists a tooth which is not to be replaced."""
-    for base in design.all(LatticeBase):
+    for base in design.bases:
         wrong = [t for t in base.teeth if t not in design.replaced]
         if wrong:
             yield (base.id,), f"{_list(wrong)} stands or is not to be replaced"
@@ -167,6 +167,13 @@ def indirect_retainer_missing(design: Design) -> Found:
         if reach and not any(v.tooth in design.rested for v in reach):
             best = reach[0]
             yield (), f"no rest beyond the line {line.first} to {line.second}; {best.tooth} lies {best.distance_mm:.0f} mm beyond it"
+
+
+def metal_base_over_free_end(design: Design) -> Found:
+    """A metal base cannot be relined when the ridge resorbs."""
+    for base in design.all(BeadPlate):
+        if any(s.extension and set(s.teeth) & set(base.teeth) for s in design.classification.spaces):
+            yield (base.id,), "over a free end"
 
 
 def extension_without_stop(design: Design) -> Found:

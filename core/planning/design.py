@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TypeVar
 
 from ..case import (
+    BeadPlate,
     Case,
     CingulumRest,
     Component,
@@ -17,9 +18,11 @@ from ..case import (
     LingualBar,
     MinorConnector,
     OcclusalRest,
+    PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    UShapedPlate,
 )
 from ..mesh import Floats
 from ..teeth.numbering import side
@@ -29,7 +32,8 @@ from .support import Fulcrum, fulcrum_lines, nominal_positions
 T = TypeVar("T", bound=Component)
 Rest = OcclusalRest | CingulumRest
 Retainer = RetentiveArm | IBar
-Major = LingualBar | PalatalStraps
+Major = LingualBar | PalatalStraps | PalatalPlate | UShapedPlate
+Base = LatticeBase | BeadPlate
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +89,7 @@ class Design:
     @cached_property
     def connectors(self) -> tuple[Major, ...]:
         """All major connectors."""
-        return tuple(c for c in self.case.components if isinstance(c, LingualBar | PalatalStraps))
+        return tuple(c for c in self.case.components if isinstance(c, Major))
 
     @cached_property
     def rested(self) -> tuple[int, ...]:
@@ -123,9 +127,14 @@ class Design:
                 out.append("mesial" if faces_left == mesial_is_left else "distal")
         return tuple(dict.fromkeys(out))
 
-    def base_over(self, teeth: tuple[int, ...]) -> list[LatticeBase]:
+    @cached_property
+    def bases(self) -> tuple[Base, ...]:
+        """All bases."""
+        return tuple(c for c in self.case.components if isinstance(c, Base))
+
+    def base_over(self, teeth: tuple[int, ...]) -> list[Base]:
         """Bases that carry any of these teeth."""
-        return [b for b in self.all(LatticeBase) if set(b.teeth) & set(teeth)]
+        return [b for b in self.bases if set(b.teeth) & set(teeth)]
 
     def borne(self, tooth: int) -> bool:
         """Whether something joins what lies on the tooth to the major connector or to a base."""

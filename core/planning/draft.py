@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from ..case import (
+    BeadPlate,
     Case,
     CingulumRest,
     Component,
@@ -19,6 +20,7 @@ from ..case import (
     LingualBar,
     MinorConnector,
     OcclusalRest,
+    PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
@@ -96,6 +98,10 @@ def draft(case: Case, abutments: Mapping[int, Abutment], positions: Mapping[int,
 def _bases(sheet: _Sheet) -> None:
     for k, space in enumerate(sheet.design.classification.spaces, 1):
         teeth = tuple(sorted(space.teeth))
+        if len(teeth) == 1 and not space.extension:
+            words = "one tooth's gap has no room for a lattice: a metal base with beads and a post"
+            sheet.add(BeadPlate(f"base {k}", teeth), words)
+            continue
         words = "lattice: the strongest hold for the resin" + ("; a tissue stop carries its free end" if space.extension else "")
         sheet.add(LatticeBase(f"base {k}", teeth, stop=space.extension), words)
 
@@ -245,10 +251,24 @@ def _bar_end(sheet: _Sheet, half: int) -> int:
     return max(found, key=lambda t: half * row.index(t))
 
 
+def _palate(sheet: _Sheet) -> None:
+    """A complete plate where few teeth are left, one strap where the spaces are short, else two straps."""
+    spaces = sheet.design.classification.spaces
+    free = [s for s in spaces if s.extension]
+    lattices = {side(p.teeth[0]) for p in sheet.parts if isinstance(p, LatticeBase)}
+    if len(free) == 2 and all(position(t) <= 4 for s in free for t in s.abutments):
+        words = "a complete plate: few teeth are left, and the palate bears with the ridges"
+        sheet.add(PalatalPlate("palatal plate", complete=True), words)
+    elif lattices == {-1, 1} and not free or len(free) == 2:
+        sheet.add(PalatalStraps("palatal straps"), "two straps: rigid, and most of the palate stays free")
+    else:
+        sheet.add(PalatalPlate("palatal strap"), "one strap as wide as the parts it joins: simple and rigid")
+
+
 def _connector(sheet: _Sheet) -> None:
     design = sheet.design
     if design.arch == "upper":
-        sheet.add(PalatalStraps("palatal straps"), "two straps: rigid, and most of the palate stays free")
+        _palate(sheet)
         return
     ends = [_bar_end(sheet, half) for half in (-1, 1)]
     depth = design.case.chart.sulcus_mm

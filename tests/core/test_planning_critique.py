@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import pytest
 from claspwright.core.case import (
+    BeadPlate,
     Case,
     CastEntry,
     Chart,
@@ -28,6 +29,7 @@ from claspwright.core.case import (
     ReciprocalArm,
     RetentiveArm,
     ToothEntry,
+    UShapedPlate,
 )
 from claspwright.core.planning import RULES, Design, critique
 
@@ -92,6 +94,13 @@ def shorter_side() -> Case:
     return without(upper(), "arm 24", "arm 27")
 
 
+def few_teeth() -> Case:
+    """All teeth behind the first premolars gone."""
+    case = upper()
+    teeth = tuple(t for t in case.chart.teeth if t.fdi not in (17, 27))
+    return replace(case, chart=replace(case.chart, teeth=teeth, missing=(*case.chart.missing, 17, 27)))
+
+
 TRIALS: dict[str, Callable[[], Case]] = {
     "chart.part": lambda: added(upper(), OcclusalRest("lost", 15)),
     "base.space": lambda: without(upper(), "base 2"),
@@ -114,6 +123,7 @@ TRIALS: dict[str, Callable[[], Case]] = {
     "guide.few": lambda: without(lower(), "plate 34"),
     "indirect": lambda: without(lower(), "rest 33", "rest 43", "connector 33", "connector 43"),
     "base.stop": lambda: changed(lower(), "base 34", stop=False),
+    "base.metal": lambda: added(without(lower(), "base 34"), BeadPlate("base 34", (35, 36, 37))),
     "base.relief": lambda: changed(lower(), "base 34", relief_mm=0.4),
     "clasp.rest": lambda: without(upper(), "rest 17"),
     "clasp.reciprocal": lambda: without(upper(), "reciprocal 17"),
@@ -135,8 +145,10 @@ TRIALS: dict[str, Callable[[], Case]] = {
     "bar.section": lambda: changed(lower(), "bar", height_mm=3.0),
     "bar.relief": lambda: changed(lower(), "bar", relief_mm=0.1),
     "straps.width": lambda: changed(upper(), "straps", posterior_width_mm=6.0),
-    "straps.margin": lambda: changed(upper(), "straps", margin_mm=5.0),
-    "straps.thickness": lambda: changed(upper(), "straps", thickness_mm=0.5),
+    "palate.margin": lambda: changed(upper(), "straps", margin_mm=5.0),
+    "palate.thickness": lambda: changed(upper(), "straps", thickness_mm=0.5),
+    "palate.u_shape": lambda: added(without(upper(), "straps"), UShapedPlate("plate", 14, 24)),
+    "palate.bearing": few_teeth,
     "connector.missing": lambda: without(lower(), "bar"),
     "connector.arch": lambda: added(without(lower(), "bar"), PalatalStraps("straps")),
     "connector.many": lambda: added(lower(), LingualBar("second", 34, 44)),

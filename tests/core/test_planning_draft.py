@@ -19,6 +19,7 @@ from claspwright.core.case import (
     IBar,
     LingualBar,
     OcclusalRest,
+    PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
@@ -92,9 +93,10 @@ def test_upper_class_three_modification_one() -> None:
 
 
 def test_upper_class_one() -> None:
-    """Case F: straps, release on 14 and 24, canine rests."""
+    """Case F: a plate (last abutments are first premolars), release on 14 and 24, canine rests."""
     made = drafted(case("upper", (15, 16, 17, 25, 26, 27)))
     assert [(a.tooth, type(a)) for a in made.arms] == [(14, IBar), (24, IBar)] and {r.tooth for r in made.all(CingulumRest)} == {13, 23}
+    assert [p.complete for p in made.all(PalatalPlate)] == [True]
 
 
 def test_one_space_asks_for_a_clasp_on_the_other_side_that_cannot_be_built_yet() -> None:
