@@ -143,7 +143,7 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
         lifts[1].peak_travel,
         Range(
             min(peaks), sorted(peaks)[1], max(peaks), "MPa",
-            f"bending and torsion, with friction; {words}; bends, notches and casting faults come on top",
+            f"bending and torsion, with friction; {words}; notches and casting faults come on top",
         ),
         float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1], line,
         middle.frame.sections.width,

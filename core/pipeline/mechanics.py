@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..case import Case, CingulumRest, GuidePlate, LatticeBase, OcclusalRest, ReciprocalArm
+from ..case import BeadPlate, Case, CingulumRest, GuidePlate, LatticeBase, OcclusalRest, ReciprocalArm
 from ..charts import CrownChart
 from ..components import Assembly, Built, Site
-from ..components.gaps import find_gap
+from ..components.gaps import find_gap, ridge_line
 from ..components.rests import seat_of
 from ..errors import CaseError, ComponentError, GeometryError
 from ..mechanics import (
@@ -32,6 +32,7 @@ STEPS = 41  # of travel
 BEYOND_MM = 0.7  # the lift is followed this far past the contour
 LEAST_UNDERCUT_MM = 0.02
 INDIRECT_MM = 1.0  # a rest nearer than this to the fulcrum line does not resist turning; how well others do is worked out
+BASES = (LatticeBase, BeadPlate)
 RIGHT = (1, 4)  # quadrants on the patient's right
 
 
@@ -51,7 +52,7 @@ def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> C
         for c in case.components
         if isinstance(c, OcclusalRest | CingulumRest) and c.id in assembly.built
     }
-    bases = tuple(_base(c, assembly.built[c.id], site) for c in case.components if isinstance(c, LatticeBase) and c.id in assembly.built)
+    bases = tuple(_base(c, site) for c in case.components if isinstance(c, BASES) and c.id in assembly.built)
     fulcrum, indirect = _support(list(rests.values()), bases, site)
     planes = [c.tooth for c in case.components if isinstance(c, GuidePlate) and c.id in assembly.built]
     right = sum(side_of(t) == "right" for t in planes)
@@ -199,11 +200,10 @@ def _arm_gap(rail: Rail, chart: CrownChart, travel: Floats) -> Floats:
     return np.asarray(np.maximum(np.nanmin(np.where(np.isfinite(lifted), rest[:, None] - lifted, np.inf), axis=0), 0.0))
 
 
-def _base(spec: LatticeBase, built: Built, site: Site) -> BaseInput:
-    struts = [built.rails[n].points for n in ("facial", "lingual") if n in built.rails]
+def _base(spec: LatticeBase | BeadPlate, site: Site) -> BaseInput:
     gap = find_gap(site, spec.teeth, spec.id)
-    middle = np.mean([p[len(p) // 2] for p in struts], axis=0)
-    return BaseInput(spec.id, side_of(spec.teeth[0]), middle, np.mean([p[-1] for p in struts], axis=0), gap.free_end)
+    crest = ridge_line(site, np.array([0.5 * (gap.start + gap.end), gap.end]), "facial", 0.0)
+    return BaseInput(spec.id, side_of(spec.teeth[0]), crest[0], crest[1], gap.free_end)
 
 
 Placed = tuple[int, Floats]
