@@ -56,8 +56,9 @@ demo: .venv/.ready
 	@.venv/bin/claspwright build sample_scenes/lower_class_i/case.json -o out/lower_class_i
 	@echo "Report: $(CURDIR)/out/lower_class_i/report.html"
 
-samples: .venv/.ready
+samples: .venv/.ready $(BPY45)/.ready
 	.venv/bin/python scripts/make_samples.py
+	$(BPY45)/bin/python scripts/make_blend.py
 
 bench: .venv/.ready
 	.venv/bin/python scripts/bench.py

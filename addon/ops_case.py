@@ -30,16 +30,17 @@ FROM_FRONT = (math.radians(52.0), 0.0, math.radians(180.0))  # a look down at th
 SCANS = "*.stl;*.ply;*.obj;*.3mf"
 
 
-def show_cast(context: Any, case: doc.Case, info: dict[str, Any], arrays: dict[str, Any]) -> None:
-    """Put a case and its cast into the scene, instead of the case that was there."""
+def show_cast(context: Any, case: doc.Case, info: dict[str, Any], arrays: dict[str, Any], again: bool = False) -> None:
+    """Put a case and its cast into the scene, instead of the case that was there; again: the same case, whose framework stays."""
     scene: Any = context.scene
     bridge.prepare_units(scene)
-    bridge.remove_objects(scene, bridge.all_roles(scene))
     own = document.settings(scene)
+    bridge.remove_objects(scene, ("cast", *derived.LINE_ROLES) if again else bridge.all_roles(scene))
     # Views that show the old case's survey would hold it in the new one's place.
     derived.forget()
     own.remarks = "\n".join([*(f"? {q}" for q in info["questions"]), f"the file is in {info['unit']}s", *info["changes"]])
-    own.built_key = own.checks = own.component = own.reasons = ""
+    if not again:
+        own.built_key = own.checks = own.component = own.reasons = ""
     document.notice(scene, "")
     document.store(scene, case)
     data = bridge.to_blender(arrays["vertices"], arrays["faces"], "Cast")
@@ -201,7 +202,7 @@ class CLASPWRIGHT_OT_bring_cast(jobs.JobOperator, bpy.types.Operator):
         return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
 
     def land(self, context: Any, info: dict[str, Any], arrays: dict[str, Any]) -> set[Any]:
-        show_cast(context, document.need_case(context.scene), info, arrays)
+        show_cast(context, document.need_case(context.scene), info, arrays, again=True)
         return {"FINISHED"}
 
 

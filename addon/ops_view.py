@@ -1,11 +1,12 @@
-"""Going to the place that a check speaks of."""
+"""Checks: going to the place that one speaks of, and accepting one with a reason."""
 
 from typing import Any
 
 import bpy
 from mathutils import Vector
 
-from . import bridge, derived, document
+from ..core.case.edit import overruled
+from . import bridge, derived, document, jobs
 
 NEAR_MM = 22.0  # what the view then spans: about three teeth
 
@@ -41,10 +42,42 @@ class CLASPWRIGHT_OT_go_to(bpy.types.Operator):
         return {"FINISHED"}
 
 
+class CLASPWRIGHT_OT_overrule(bpy.types.Operator):
+    """Accept this check although it did not pass, with the reason. It stays what it is; the report shows the reason beside it"""
+
+    bl_idname = "claspwright.overrule"
+    bl_label = "Accept with a Reason"
+    bl_options = {"REGISTER", "UNDO"}
+
+    check: bpy.props.StringProperty(name="Check", options={"HIDDEN"})
+    reason: bpy.props.StringProperty(name="Reason", description="Why it may stay so. Empty takes the acceptance back")
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return jobs.has_case(context)
+
+    def invoke(self, context: Any, event: Any) -> set[Any]:
+        case = document.find_case(context.scene)
+        self.reason = next((o.reason for o in case.overrules if o.check == self.check), "") if case else ""
+        return context.window_manager.invoke_props_dialog(self, width=420)
+
+    def execute(self, context: Any) -> set[Any]:
+        def work() -> set[Any]:
+            document.store(context.scene, overruled(document.need_case(context.scene), self.check, self.reason))
+            return {"FINISHED"}
+
+        return jobs.guarded(self, work)
+
+
+CLASSES = (CLASPWRIGHT_OT_go_to, CLASPWRIGHT_OT_overrule)
+
+
 def register() -> None:
-    bpy.utils.register_class(CLASPWRIGHT_OT_go_to)
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
 
 
 def unregister() -> None:
-    bpy.utils.unregister_class(CLASPWRIGHT_OT_go_to)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)
     focus.clear()

@@ -64,7 +64,8 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
     def draw(self, context: Any) -> None:
         own = document.settings(context.scene)
         layout: Any = self.layout
-        found = _checks(own.checks)
+        found, case = _checks(own.checks), shown_case(context)
+        reasons = {o.check: o.reason for o in case.overrules} if case else {}
         counts = {s: sum(c["status"] == s for c in found) for s in STATUS_ICON}
         row = layout.row(align=True)
         for status, count in counts.items():
@@ -73,14 +74,19 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
         layout.prop(own, "all_checks")
         for check in found:
             if own.all_checks or check["status"] in ("fail", "warn", "skip"):
-                self._check(layout, context, check)
+                self._check(layout, context, check, reasons)
 
-    def _check(self, layout: Any, context: Any, check: dict[str, Any]) -> None:
+    def _check(self, layout: Any, context: Any, check: dict[str, Any], reasons: dict[str, str]) -> None:
         box = layout.box().column(align=True)
         row = box.row()
         row.label(text=f"{check['id']}{_measure(check)}", icon=STATUS_ICON[check["status"]])
         if check["place"]:
             row.operator("claspwright.go_to", text="", icon="VIEWZOOM").place = check["place"]
+        if check["status"] in ("fail", "warn"):
+            row.operator("claspwright.overrule", text="", icon="GREASEPENCIL").check = check["id"]
+        accepted = reasons.get(check["id"])
+        if accepted:
+            wrapped(box, context, f"Accepted: {accepted}", "USER")
         words = ": ".join(w for w in (check["where"], check["words"]) if w)
         if words and check["status"] != "pass":
             wrapped(box, context, words)

@@ -5,6 +5,7 @@ Panels draw what is stored and compute nothing.
 
 from __future__ import annotations
 
+import json
 import textwrap
 from typing import Any
 
@@ -22,7 +23,7 @@ def wrapped(layout: Any, context: Any, words: str, icon: str = "NONE") -> None:
     """A text over as many lines as the panel's width needs."""
     width = context.region.width if context.region else 260
     scale = context.preferences.system.ui_scale
-    room = max(18, int((width / scale - (50 if icon == "NONE" else 75)) / 6.6))
+    room = max(18, int((width / scale - (50 if icon == "NONE" else 75)) / 6.0))
     column = layout.column(align=True)
     column.scale_y = 0.8
     for k, line in enumerate(textwrap.wrap(words, room) or [""]):
@@ -65,7 +66,9 @@ def next_act(layout: Any, context: Any, case: Case) -> None:
     elif own.built_key != document.case_key(case, own.built_quick):
         row.operator("claspwright.build", text="Next: Build Framework", icon="MOD_BUILD")
     else:
-        row.label(text="Built. Next: look at the checks below", icon="CHECKMARK")
+        found = [c["status"] for c in json.loads(own.checks or "[]")]
+        words = f"Built: {found.count('fail')} checks failed, {found.count('warn')} to look at"
+        row.label(text=words, icon="CANCEL" if "fail" in found else "CHECKMARK")
 
 
 class Tab:
@@ -213,7 +216,7 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         thing, space = bridge.find_object(context.scene, "cast"), context.space_data
         if thing is not None and not thing.visible_get():
             row = layout.row()
-            row.label(text="The cast is hidden", icon="INFO")
+            row.label(text="Cast hidden", icon="INFO")
             row.operator("claspwright.view", text="Show It").what = "SURVEY"
         elif space and space.type == "VIEW_3D" and space.shading.type == "SOLID" and space.shading.color_type != "VERTEX":
             wrapped(layout, context, "Choose Attribute to see the undercut in this view.", "INFO")
@@ -233,7 +236,7 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
             return
         own = document.settings(context.scene)
         row = layout.row(align=True)
-        row.operator_menu_enum("claspwright.add_component", "kind", icon="ADD")
+        row.operator_menu_enum("claspwright.add_component", "kind", text="Add Part", icon="ADD")
         row.operator("claspwright.draft", icon="SHADERFX")
         if not case.components:
             words = "Nothing is prescribed yet. Have a design drafted from the chart, or add the parts by hand: bases first, then the rest."

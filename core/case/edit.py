@@ -7,7 +7,7 @@ from typing import Any
 
 from ..errors import CaseError
 from .components import KINDS, Component
-from .document import Case, Chart, Point, ToothEntry, case_from_json, case_to_json
+from .document import Case, Chart, Overrule, Point, ToothEntry, case_from_json, case_to_json
 
 STATES = ("uncharted", "missing", "not replaced")
 
@@ -156,6 +156,13 @@ def drop_component(case: Case, name: str) -> Case:
     if len(parts) == len(case.components):
         raise CaseError(f"there is no component {name[:40]!r} in this case")
     return checked(dataclasses.replace(case, components=parts))
+
+
+def overruled(case: Case, check: str, reason: str) -> Case:
+    """The case with a person's reason for accepting a check that did not pass; an empty reason takes the acceptance back."""
+    kept = tuple(o for o in case.overrules if o.check != check)
+    new = (Overrule(check, reason.strip()),) if reason.strip() else ()
+    return checked(dataclasses.replace(case, overrules=(*kept, *new)))
 
 
 def tilted(case: Case, anteroposterior_deg: float, lateral_deg: float) -> Case:

@@ -50,6 +50,16 @@ def test_checks_are_kept_with_their_places(built: Any):
     assert built.name not in ops_view.focus, "a second click takes the pointer away"
 
 
+def test_a_check_is_accepted_with_a_reason(built: Any):
+    """It is a judgement, not a change of shape: the framework stays current; the case document carries it; undo takes it back."""
+    bpy.ops.ed.undo_push(message="start")
+    C.overrule("EXEC_DEFAULT", True, check="form.feather", reason="Polished by hand")
+    assert json.loads(bpy.context.scene.claspwright.case_text)["overrules"] == [{"check": "form.feather", "reason": "Polished by hand"}]
+    C.export(what="FRAMEWORK_STL", filepath=str(Path(bpy.app.tempdir) / "a.stl"))
+    C.overrule(check="form.feather", reason="  ")
+    assert not json.loads(bpy.context.scene.claspwright.case_text).get("overrules")
+
+
 def test_the_export_is_what_the_core_builds(built: Any, tmp_path: Path):
     """Case file and framework out of a reopened .blend; the case, built again by the pipeline alone, gives the same bytes."""
     for what, name in (("CASE", "case.json"), ("FRAMEWORK_STL", "a.stl"), ("FRAMEWORK_3MF", "a.3mf"), ("MASTER_STL", "m.stl")):

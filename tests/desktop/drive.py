@@ -1,6 +1,6 @@
 """Run inside a desktop Blender's window: use the add-on as a person does, with mouse and keys where they matter; write down what was seen.
 
-    blender --factory-startup --enable-event-simulate --python drive.py -- ZIP CASE.json FOLDER
+    blender --factory-startup --enable-event-simulate --python drive.py -- ZIP CASE.json FOLDER [PART...]
 
 Everything seen goes into FOLDER/seen.json, pictures of the screen beside it; the test judges, here nothing is asserted. The way is a
 generator: a timer takes one step at a time, so that the window lives in between, and the longest time that it did not is measured.
@@ -23,7 +23,7 @@ from mathutils import Vector
 
 NAME = "bl_ext.user_default.claspwright"
 TICK_S = 0.02
-zip_path, case_path, folder = sys.argv[-3:]
+zip_path, case_path, folder, *wanted = sys.argv[sys.argv.index("--") + 1 :]
 OUT = Path(folder)
 seen: dict[str, Any] = {"gaps": {}, "pictures": []}
 clock = {"last": time.perf_counter(), "phase": "start"}
@@ -131,6 +131,7 @@ def install() -> Iterator[None]:
     area().spaces.active.show_region_ui = True
     yield from pause(10)
     region("UI").active_panel_category = "Claspwright"
+    area().tag_redraw()
     yield from pause(10)
     picture("0_empty")
 
@@ -249,7 +250,8 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    for part in (install, open_it, mark, tilt, stop_a_build, build, keep):
+    parts = (install, open_it, mark, tilt, stop_a_build, build, keep)
+    for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)
         begin = time.monotonic()
