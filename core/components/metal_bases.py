@@ -16,7 +16,7 @@ from .site import Built, Relief, Site
 LEAST_GAP_MM = 2.0
 FACIAL_MM = 2.6  # the plate ends under the neck of the artificial tooth, where it does not show (common practice)
 LINGUAL_MM = 4.2  # to the finish line, medial to the lingual face of the artificial tooth (from memory of McCracken's)
-UNDER_MM = 2.0  # it runs this far under the guide plates at either end
+UNDER_MM = 1.4  # it runs this far under the guide plates at either end
 DEPTH_MM = 0.8
 EDGE_MM = 1.7  # half the finish line and 0.7 mm: nothing is known of what lies beyond the scan
 RISE_MM = 1.0  # metal stays this low over the crest: it does not climb the abutments
@@ -44,7 +44,7 @@ def bead_plate(spec: BeadPlate, site: Site) -> Built:
     plan = Footprint(outline @ site.path.rotation[:2].T)
     crest = float(np.median(ridge_line(site, ridge, "facial", 0.0) @ site.up))
     height = spec.relief_mm + spec.thickness_mm
-    shapes = [_plate(spec, site, plan, outline, crest, height), *_beads(spec, site, ridge, height)]
+    shapes = [_plate(spec, site, plan, outline, crest, height), *_beads(spec, site, ridge, height, plan)]
     if spec.post_mm > 0:
         shapes.append(_post(spec, site, ridge, height))
     points, normals = site.calm.project(lines["lingual"])
@@ -116,8 +116,8 @@ def _on_ridge(site: Site, station: float, side: str, distance_mm: float, height:
     return at[0], normal[0]
 
 
-def _beads(spec: BeadPlate, site: Site, ridge: Floats, height: float) -> list[Shape]:
-    """Rows of beads on both sides of the crest, as many as fit between the guide plates."""
+def _beads(spec: BeadPlate, site: Site, ridge: Floats, height: float, plan: Footprint) -> list[Shape]:
+    """Rows of beads on both sides of the crest, as many as fit between the guide plates and stand whole on the plate."""
     room = abs(ridge[-1] - ridge[0])
     count = max(int(room / BEAD_EVERY_MM) + 1, 1)
     middle = 0.5 * (ridge[0] + ridge[-1])
@@ -127,7 +127,8 @@ def _beads(spec: BeadPlate, site: Site, ridge: Floats, height: float) -> list[Sh
     for side, off in (("facial", 1.5), ("lingual", 1.5), ("lingual", 3.0)):
         for station in along:
             at, normal = _on_ridge(site, float(station), side, off, height)
-            beads.append(_ball(at + BEAD_NECK * radius * normal, radius, spec.id))
+            if plan(at[None] @ site.path.rotation[:2].T)[0] < -1.3 * radius:
+                beads.append(_ball(at + BEAD_NECK * radius * normal, radius, spec.id))
     return beads
 
 

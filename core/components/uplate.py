@@ -27,6 +27,7 @@ CORNER_MM = 1.2
 OUTLINE_MM = 0.03
 DEPTH_MM = 0.8
 CREVICE_MM = 1.1  # relief over the free gingiva reaches this far on either side of the margin
+INTO_GAP_MM = 4.0
 CREST_TO_PLATE_MM = 2.0  # in a gap it ends on the lingual slope of the ridge, under the base's finish line
 
 
@@ -74,7 +75,7 @@ def u_shaped_plate(spec: UShapedPlate, site: Site) -> Built:
 
 def _course(spec: UShapedPlate, site: Site) -> Course:
     first, last = (site.arch.extent(n) for n in sorted((spec.start, spec.end), key=site.arch.station))
-    stations = np.arange(first[0] + 0.8, last[1] - 0.8, STEP_MM)
+    stations = np.arange(_end(site, first[0], -1.0), _end(site, last[1], 1.0), STEP_MM)
     if len(stations) < 20:
         raise ComponentError(f"{spec.id}: from {spec.start} to {spec.end} is too short; name the last teeth of either side")
     crown, top = _crown_side(spec, site, stations)
@@ -85,6 +86,14 @@ def _course(spec: UShapedPlate, site: Site) -> Course:
             f"{LEAST_MM + INSIDE_MM:g} mm are the least"
         )
     return Course(stations, border, crown, top, tissue)
+
+
+def _end(site: Site, edge: float, way: float) -> float:
+    """Station at which the plate ends beside the outer edge of its last tooth: short of it, or in a gap under the base that lies there."""
+    gap = site.arch.gap_at(edge + 0.5 * way)
+    if gap is None:
+        return edge - 0.8 * way
+    return edge + way * min(INTO_GAP_MM, 0.6 * gap.length)
 
 
 def _crown_side(spec: UShapedPlate, site: Site, stations: Floats) -> tuple[Floats, Floats]:
