@@ -215,17 +215,45 @@ def self_crossings(mesh: Mesh) -> tuple[Ints, Floats]:
     return np.concatenate([p for p, _ in parts]), np.concatenate([d for _, d in parts])
 
 
+def _patch_round(mesh: Mesh, faces: Bools) -> tuple[Mesh, Ints]:
+    """The chosen faces with two rings of neighbours, and for each vertex of the patch its number in the mesh."""
+    near = np.zeros(len(mesh.vertices), dtype=bool)
+    near[mesh.faces[faces]] = True
+    near[mesh.faces[np.any(near[mesh.faces], axis=1)]] = True
+    return mesh.submesh(np.asarray(np.any(near[mesh.faces], axis=1)))
+
+
 def crossings_at_slivers(mesh: Mesh, thin_mm: float = 1e-3) -> int:
     """Pairs of faces that cross deeper than rounding in the neighbourhood of faces thinner than `thin_mm`: where a boolean's seam folds.
 
     A fraction of the work of `self_crossings`, which looks everywhere.
     """
     longest = np.linalg.norm(mesh.triangles - np.roll(mesh.triangles, -1, axis=1), axis=2).max(axis=1)
-    near = np.zeros(len(mesh.vertices), dtype=bool)
-    near[mesh.faces[2.0 * mesh.face_areas < thin_mm * longest]] = True
-    near[mesh.faces[np.any(near[mesh.faces], axis=1)]] = True
-    patch, _ = mesh.submesh(np.asarray(np.any(near[mesh.faces], axis=1)))
+    patch, _ = _patch_round(mesh, 2.0 * mesh.face_areas < thin_mm * longest)
     return int((self_crossings(patch)[1] > ROUNDING_MM).sum()) if len(patch.faces) else 0
+
+
+def without_creases(mesh: Mesh, rounds: int = 8) -> Mesh:
+    """The mesh with its vertices moved to the middle of their neighbours where faces cross beside a sharp edge, until none do.
+
+    For a polished side only. Looks where a face turns by more than 75 degrees against the mean of its corners.
+    """
+    turned = np.einsum("mkj,mj->mk", mesh.vertex_normals[mesh.faces], mesh.face_normals).min(axis=1) < np.cos(np.radians(75.0))
+    for _ in range(rounds):
+        patch, kept = _patch_round(mesh, turned)
+        if len(patch.faces) == 0:
+            break
+        pairs, depth = self_crossings(patch)
+        bad = np.unique(patch.faces[pairs[depth > ROUNDING_MM]])
+        if len(bad) == 0:
+            break
+        vertices = mesh.vertices.copy()
+        degree = np.maximum(np.asarray((patch.adjacency > 0).sum(axis=1)).reshape(-1), 1)
+        middle = (patch.adjacency > 0) @ patch.vertices / degree[:, None]
+        vertices[kept[bad]] = 0.5 * (patch.vertices[bad] + middle[bad])
+        mesh = Mesh(vertices, mesh.faces)
+        turned |= np.isin(mesh.faces, kept[bad]).any(axis=1)
+    return mesh
 
 
 def check_self_intersection(mesh: Mesh, landmarks: Landmarks = NO_LANDMARKS) -> Check:
