@@ -1,5 +1,6 @@
 """What leaves the tool for people's eyes: pictures, the report and the preview page."""
 
+from .arch_plan import ArchPlan
 from .camera import VIEWS, Camera, look, view_camera
 from .drawing import Label, Line, png_bytes, side_by_side, write_bytes, write_png
 from .materials import MATERIALS, Material
@@ -14,6 +15,7 @@ from .teeth_picture import teeth_picture
 from .wording import ComponentRow, component_rows, tilt_words
 
 __all__ = [
+    "ArchPlan",
     "MATERIALS", "VIEWS", "Camera", "ComponentRow", "Label", "Line", "Material", "MechanicsSheet", "Part", "Picture", "PreparationRow",
     "ReportData", "Scene",
     "carried", "component_rows", "depth_colours", "draw", "framework_picture", "framework_pictures", "framework_sheet", "look", "png_bytes",

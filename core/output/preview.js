@@ -96,7 +96,8 @@
     gl.bindVertexArray(null);
     const count = faces.length / (part.wide ? 4 : 2);
     triangles += count / 3;
-    return { ...part, array, count, kind: part.wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT, shown: true, tinted: Boolean(part.tint), clear: part.opacity < 1 };
+    const groups = (part.groups || []).map((g) => ({ ...g, shown: true }));
+    return { ...part, groups, array, count, kind: part.wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT, shown: true, tinted: Boolean(part.tint), clear: part.opacity < 1 };
   });
 
   // Where the viewer stands: turned about the occlusal axis, raised above the occlusal plane, at a distance.
@@ -124,6 +125,7 @@
     root.near = state.near.toFixed(2);
     root.lift = state.lift.toFixed(2);
     root.shown = parts.filter((q) => q.shown).map((q) => q.name).join(",");
+    root.hidden = parts.flatMap((q) => q.groups).filter((g) => !g.shown).map((g) => g.name).join(",");
     root.triangles = String(triangles);
     if (!asked) { asked = true; requestAnimationFrame(draw); }
   }
@@ -175,7 +177,8 @@
     gl.uniform1f(uniform.opacity, part.clear ? (part.opacity < 1 ? part.opacity : 0.35) : 1);
     gl.uniform1f(uniform.tinted, part.tinted ? 1 : 0);
     gl.bindVertexArray(part.array);
-    gl.drawElements(gl.TRIANGLES, part.count, part.kind, 0);
+    if (!part.groups.length) return gl.drawElements(gl.TRIANGLES, part.count, part.kind, 0);
+    for (const g of part.groups.filter((q) => q.shown)) gl.drawElements(gl.TRIANGLES, g.count, part.kind, g.start * (part.wide ? 4 : 2));
   }
 
   // Hands.
@@ -249,6 +252,10 @@
     if (part.tint) box(shownSet, "undercut colours", true, (on) => { part.tinted = on; });
     if (part.opacity >= 1 && !part.metal) box(shownSet, `see through the ${part.name}`, false, (on) => { part.clear = on; });
   }
+  for (const part of parts.filter((p) => p.groups.length)) {
+    const set = group(`Parts of the ${part.name}`);
+    for (const g of part.groups) box(set, g.name, true, (on) => { g.shown = on; });
+  }
   if (parts.some((p) => p.tint)) {
     const set = group("Undercut depth, mm");
     const bar = document.createElement("div");
@@ -286,6 +293,40 @@
     });
     grid.append(button);
   }
+  // Notes go back as plain text: copied, or saved as a file; nothing is sent.
+  const notes = group("Notes to the laboratory");
+  const field = Object.assign(document.createElement("textarea"), { rows: 4, id: "notes", placeholder: "What should be changed, and where" });
+  notes.append(field);
+  function letter() {
+    const [up, side] = [Math.round(state.rise * 180 / Math.PI), Math.round(((state.turn * 180 / Math.PI) % 360 + 360) % 360)];
+    const off = [...parts.filter((q) => !q.shown), ...parts.flatMap((q) => q.groups).filter((g) => !g.shown)].map((q) => q.name);
+    return [
+      `Notes on: ${scene.title}`, `Patient code: ${scene.code || "none"}`, `Design: ${scene.mark || "not marked"}`, `Date: ${new Date().toISOString().slice(0, 16).replace("T", " ")} UTC`,
+      `View: ${up} degrees above the occlusal plane, turned by ${side}; lifted by ${state.lift} mm; hidden: ${off.join(", ") || "nothing"}`, "", field.value.trim(), "", "Name, date, signature:", "",
+    ].join("\n");
+  }
+  function act(words, what, id) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: words, id });
+    button.addEventListener("click", () => what(button));
+    return button;
+  }
+  const row = document.createElement("div");
+  row.className = "grid";
+  row.append(
+    act("copy", async (button) => {
+      document.documentElement.dataset.letter = letter();
+      try { await navigator.clipboard.writeText(letter()); button.textContent = "copied"; } catch { field.value = letter(); field.select(); button.textContent = "select and copy"; }
+      setTimeout(() => { button.textContent = "copy"; }, 2500);
+    }, "copy"),
+    act("save as text", () => {
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(new Blob([letter()], { type: "text/plain" }));
+      link.download = `notes_${(scene.code || "case").replace(/[^A-Za-z0-9_-]+/g, "_")}.txt`;
+      link.click();
+      URL.revokeObjectURL(link.href);
+    }, "save"),
+  );
+  notes.append(row);
   box(group("Movement"), "turn by itself", state.spin, (on) => { state.spin = on; }, "spin");
   ask();
 })();

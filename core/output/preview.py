@@ -21,7 +21,7 @@ from .drawing import rgb
 from .palette import ramp
 from .report import asset
 from .scene import Body, Part
-from .simplify import simplify
+from .simplify import Simplified, simplify
 
 MOST_FACES = 210_000  # of all parts together: under 6 MB on the page
 POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'"  # nothing is fetched, ever
@@ -33,13 +33,14 @@ CAUTION = (
 
 def preview_html(
     parts: Sequence[Part], *, title: str = "Framework on its cast", patient_code: str = "", arch: str = "lower",
-    path: Floats | None = None, moving: Sequence[str] = ("framework",), most_faces: int = MOST_FACES,
+    path: Floats | None = None, moving: Sequence[str] = ("framework",), most_faces: int = MOST_FACES, mark: str = "",
 ) -> str:
     """The page as text.
 
     parts : shown in this order; a part's name is the label of its switch; vertex colours can be switched off
     path : (3,) the way off the teeth: gives a slider that lifts the parts named in `moving` along it
     most_faces : of all parts together; larger parts are simplified to fit
+    mark : says which design this is (a hash), on the page and in the notes to the laboratory
     Raises GeometryError without parts.
     """
     if not parts:
@@ -52,6 +53,9 @@ def preview_html(
         "size": round(float((high - low).max()), 4),
         "high": [round(float(c), 4) for c in high],
         "arch": arch,
+        "title": title,
+        "code": patient_code,
+        "mark": mark,
         "path": None if path is None else [round(float(c), 6) for c in np.asarray(path) / np.linalg.norm(path)],
         "ramp": _ramp_stops(),
         "parts": [_packed(p, low, float((high - low).max()), p.name in moving, share) for p, share in zip(parts, shares, strict=True)],
@@ -98,6 +102,8 @@ def _packed(part: Part, low: Floats, size: float, moves: bool, most_faces: int) 
         "moves": moves,
     }
     vertex, normal, faces = _split_at_creases(mesh, small.corner_normals(part.mesh.vertex_normals))
+    if part.group_of is not None:
+        faces, out["groups"] = _sorted_by_group(faces, _group_of_faces(part, small), part.groups)
     light = small.average(_sky(part)[:, None])[:, 0]  # of the whole mesh: folds of the simplified one would be dark specks
     out["points"] = _base64(np.round((mesh.vertices[vertex] - low) / size * 65535).astype("<u2"))
     out["normals"] = _base64(np.column_stack([np.round(normal * 127), np.round(light[vertex] * 127)]).astype("i1"))
@@ -108,6 +114,24 @@ def _packed(part: Part, low: Floats, size: float, moves: bool, most_faces: int) 
         tint = small.average(np.asarray(part.vertex_colours, dtype=np.float64))
         out["tint"] = _base64(np.round(np.clip(tint[vertex], 0, 1) * 255).astype("u1"))
     return out
+
+
+def _group_of_faces(part: Part, small: Simplified) -> NDArray:
+    """(m,) group of each simplified face: that of its first corner."""
+    assert part.group_of is not None
+    label = np.zeros(len(small.mesh.vertices), dtype=np.int64)
+    kept = small.origin >= 0
+    label[small.origin[kept]] = part.group_of[kept]
+    return label[small.mesh.faces].max(axis=1)
+
+
+def _sorted_by_group(faces: NDArray, group: NDArray, names: Sequence[str]) -> tuple[NDArray, list[dict[str, object]]]:
+    """Faces in order of their group, and for each group that has any its name, first corner and number of corners."""
+    order = np.argsort(group, kind="stable")
+    count = np.bincount(group, minlength=len(names))
+    start = np.cumsum(count) - count
+    ranges = [{"name": n, "start": int(3 * s), "count": int(3 * c)} for n, s, c in zip(names, start, count, strict=True) if c]
+    return faces[order], ranges
 
 
 def _sky(part: Part) -> NDArray:

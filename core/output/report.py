@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from PIL import Image
 
 from ..cautions import CAUTIONS
+from .arch_plan import ArchPlan, arch_plan_svg
 from .mechanics_section import MechanicsSheet, mechanics_html
 from .tables import table
 from .wording import ComponentRow, tilt_parts
@@ -76,6 +77,7 @@ class ReportData:
     preparations: Sequence[PreparationRow] = ()
     checks: Sequence[Check] = ()
     mechanics: MechanicsSheet | None = None
+    plan: ArchPlan | None = None
     materials: Sequence[tuple[str, str]] = ()
     mass_g: tuple[float, float] | None = None
     mass_basis: str = ""
@@ -96,8 +98,8 @@ def asset(name: str) -> str:
 def report_html(data: ReportData) -> str:
     """The whole report as one HTML document without any reference to the outside."""
     sections = [
-        _head(data), _cautions(), _summary(data), _pictures(data), _components(data), _path(data), _preparation(data), _checks(data),
-        _mechanics(data), _materials(data), _cast(data), _signatures(), _record(data),
+        _head(data), _cautions(), _summary(data), _plan(data), _components(data), _path(data), _preparation(data), _materials(data),
+        _pictures(data), _checks(data), _mechanics(data), _cast(data), _signatures(), _record(data),
     ]
     title = f"{data.patient_code} – {data.title}" if data.title else data.patient_code
     return (
@@ -158,6 +160,13 @@ def inline_image(png: bytes) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
 
 
+def _plan(data: ReportData) -> str:
+    if data.plan is None:
+        return ""
+    words = "Seen along the path of placement, from the geometry as built."
+    return _section("Arch drawing", f'<div class="plan">{arch_plan_svg(data.plan)}</div><p class="fine">{words}</p>', "drawing")
+
+
 def _pictures(data: ReportData) -> str:
     if not data.pictures:
         return ""
@@ -214,12 +223,12 @@ def _checks(data: ReportData) -> str:
     rows = [
         (
             f'<span class="status">{_SIGN[c.status]} {STATUS_WORDS[c.status]}</span>',
-            f"{_units(c.words or c.id)}{_reason(c)}<small>{escape(c.id)}{' · ' + escape(c.where) if c.where else ''}</small>",
-            _measure(c.value, c.unit), _measure(c.limit, c.unit), escape(c.source),
+            f"{_units(c.words or c.id)}{_reason(c)}<small>{' · '.join(escape(w) for w in (c.id, c.where, c.source) if w)}</small>",
+            _measure(c.value, c.unit), _measure(c.limit, c.unit),
         )
         for c in ordered
     ]
-    heads = ("Result", "What", "Value", "Limit", "Source of the limit")
+    heads = ("Result", "What was found; its name, place and the source of the limit", "Value", "Limit")
     return _section("Checks", table(heads, rows, "checks", [c.status for c in ordered]), "checks")
 
 

@@ -29,12 +29,15 @@ class Part:
 
     material : a name in MATERIALS or a Material
     vertex_colours : (n, 3) sRGB 0..1, replaces the material's colour; the surface then scatters light whatever the material says
+    groups : names of pieces that a viewer can switch off one by one; group_of : (n,) number of the piece of each vertex
     """
 
     name: str
     mesh: Mesh
     material: str | Material = "stone"
     vertex_colours: NDArray | None = None
+    groups: tuple[str, ...] = ()
+    group_of: Ints | None = None
 
     @property
     def look(self) -> Material:

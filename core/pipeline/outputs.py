@@ -7,7 +7,7 @@ import hashlib
 import json
 import platform
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from importlib import metadata
 from pathlib import Path as FilePath
 from typing import Any
@@ -18,7 +18,9 @@ from ..case import case_to_json
 from ..cast import write_atomic
 from ..mechanics import mass
 from ..mechanics.record import record
+from ..mesh import Floats
 from ..output import (
+    ArchPlan,
     MechanicsSheet,
     Part,
     Picture,
@@ -35,6 +37,7 @@ from ..output import (
 )
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
+from .pieces import pieces
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
 OUTPUT_STAGES = ("write meshes", "pictures", "report", "preview")
@@ -141,13 +144,14 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         anteroposterior_deg=case.path.anteroposterior_deg,
         lateral_deg=case.path.lateral_deg,
         tripod=case.path.tripod,
+        plan=arch_plan(build),
         components=component_rows(case.components),
         preparations=[PreparationRow(str(c.tooth), c.what, c.deepest_mm, c.volume_mm3, c.warning) for c in build.cuts],
         checks=build.checks,
         mechanics=MechanicsSheet(
             build.mechanics, build.survey.path.vector, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}
         ),
-        materials=[("Alloy", case.manufacture.alloy), ("Process", case.manufacture.process)],
+        materials=_materials(build),
         mass_g=(grams.low, grams.high),
         mass_basis="volume of the mesh and the alloy's density",
         pictures=[pictures[f"framework_{v}"] for v in VIEWS] + [pictures["survey"]],
@@ -160,6 +164,49 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
     )
 
 
+def _materials(build: Build) -> list[tuple[str, str]]:
+    """Alloy, process and its settings, cost where the case knows the price."""
+    made = build.case.manufacture
+    rows = [("Alloy", made.alloy), ("Process", made.process), ("Scale of the file", f"{made.scale:.3f}")]
+    if made.finishing_mm > 0:
+        rows.append(("Allowance for finishing", f"{made.finishing_mm:g} mm on polished faces, none on the fitting side"))
+    if made.alloy_price is not None:
+        grams = mass(build.framework.volume, build.mechanics.material)
+        cost = f"{grams.low * made.alloy_price:.2f} to {grams.high * made.alloy_price:.2f}"
+        rows.append(("Cost of the metal in it", f"{cost} at {made.alloy_price:g} a gram; sprues, supports and losses come on top"))
+    return rows
+
+
+def arch_plan(build: Build) -> ArchPlan:
+    """The arch drawing's data: crowns, height of contour, metal by kind of part, tips, tripod, teeth that the bases carry."""
+    names, group = pieces(build)
+    axes = build.survey.path.rotation[:2]
+    tips = [(np.reshape(t.points, (-1, 3)).mean(axis=0), f"{t.planned_mm:.2f}") for b in build.assembly.built.values() for t in b.tips]
+    return ArchPlan(
+        build.case.cast.arch,
+        axes,
+        {fdi: tooth.margin for fdi, tooth in build.teeth.teeth.items()},
+        [(line.points, line.closed) for line in build.survey.contours if line.label],
+        build.framework,
+        names,
+        group,
+        tips,
+        [np.array(mark) for mark in build.case.path.tripod],
+        list(_carried_teeth(build)),
+    )
+
+
+def _carried_teeth(build: Build) -> Iterator[tuple[int, Floats]]:
+    """Each tooth that a base carries, at its place along the base, from the abutment backwards."""
+    for component in build.case.components:
+        built, teeth = build.assembly.built.get(component.id), sorted(getattr(component, "teeth", ()), key=lambda f: f % 10)
+        if built is None or not teeth or "facial" not in built.rails or "lingual" not in built.rails:
+            continue
+        rails = [built.rails[side].points for side in ("facial", "lingual")]  # both run from the abutment backwards
+        for k, fdi in enumerate(teeth):
+            yield fdi, np.mean([r[int((k + 0.5) / len(teeth) * len(r))] for r in rails], axis=0)
+
+
 def case_digest(build: Build) -> str:
     """SHA-256 of the case document in its canonical form."""
     return hashlib.sha256(json.dumps(case_to_json(build.case), sort_keys=True, ensure_ascii=False).encode()).hexdigest()
@@ -167,12 +214,14 @@ def case_digest(build: Build) -> str:
 
 def _preview(build: Build) -> str:
     found = build.survey
+    names, group = pieces(build)
     parts = [
         Part("cast", build.prepared.mesh, "stone", depth_colours(carried(found.undercut, build.cast.mesh, build.prepared.mesh))),
-        Part("framework", build.framework, "metal"),
+        Part("framework", build.framework, "metal", groups=names, group_of=group),
     ]
     return preview_html(
         parts,
+        mark=build.framework.digest[:16],
         title=build.case.title or "Framework on its cast",
         patient_code=build.case.patient_code,
         arch=build.case.cast.arch,

@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import subprocess
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -121,6 +122,45 @@ def test_preview_shows_stone_tint_metal_and_wax_and_hides_what_is_switched_off(t
     assert seen[0]["stone"] < 0.01 and seen[0]["tint"] < 0.002 and seen[0]["metal"] > 0.002, seen
     assert seen[1]["metal"] < 0.3 * whole["metal"] and seen[1]["stone"] >= whole["stone"], seen
     assert seen[2]["wax"] < 0.5 * whole["wax"], seen
+
+
+PIECES = """<script>
+const root = document.documentElement.dataset;
+const box = (words) => [...document.querySelectorAll("#panel label")].find((l) => l.textContent === words).querySelector("input");
+const later = (what) => setTimeout(what, 200);
+later(() => { box("clasp arms").click();
+later(() => { root.one = root.hidden; box("rests").click(); document.getElementById("notes").value = "Tip on <44> longer & deeper";
+later(() => { root.two = root.hidden; document.getElementById("copy").click();
+later(() => { box("rests").click(); later(() => { root.three = root.hidden; }); }); }); }); });
+</script>"""
+
+
+def test_preview_switches_parts_and_writes_notes_for_the_laboratory(tmp_path, parts):
+    metal = parts[1].mesh
+    pieces = ("rests", "clasp arms", "bases")
+    group = np.where(metal.vertices[:, 0] > 4, 1, 0)
+    grouped = [parts[0], Part("framework", metal, "metal", groups=pieces, group_of=group)]
+    html = preview_html(grouped, title="Case </script> & more", patient_code="P<1>", path=np.array([0.0, 0, 1]), mark="0123abcd")
+    page = tmp_path / "preview.html"
+    page.write_text(html.replace("</body>", PIECES + "</body>"), encoding="utf-8")
+    done = browse(page, "--dump-dom", "--window-size=900,900", folder=tmp_path)
+    assert complaints(done) == []
+    seen = state(done.stdout)
+    assert (seen["one"], seen["two"], seen["three"]) == ("clasp arms", "rests,clasp arms", "clasp arms")
+    assert int(seen["triangles"]) == len(parts[0].mesh.faces) + len(metal.faces)
+    letter = unescape(seen["letter"])
+    for words in ("Case </script> & more", "P<1>", "0123abcd", "Tip on <44> longer & deeper", "hidden: rests, clasp arms"):
+        assert words in letter
+    # Half of the ring is gone from the picture when its piece is switched off.
+    picture, dark = tmp_path / "a.png", []
+    for off in ("", "box('clasp arms').click();"):
+        switch = "<script>const box = (w) => [...document.querySelectorAll('#panel label')].find((l) => l.textContent === w)"
+        switch += f".querySelector('input'); box('cast').click(); {off}</script></body>"
+        page.write_text(html.replace("</body>", switch), encoding="utf-8")
+        browse(page, f"--screenshot={picture}", "--window-size=900,700", folder=tmp_path)
+        view = colours(picture)[80:620, :680]
+        dark.append(float((view.mean(axis=2) < 200).mean()))
+    assert 0.3 * dark[0] < dark[1] < 0.75 * dark[0]
 
 
 def test_preview_fits_a_phone(tmp_path, parts):

@@ -97,7 +97,7 @@ def test_pictures_come_through_whole():
 def test_every_check_is_listed_with_its_status_in_words_gravest_first():
     statuses = ("pass", "skip", "fail", "warn", "pass")
     text = Page(report_html(ReportData("t", "c", "lower", checks=[check(s, words=f"Finding {i}.") for i, s in enumerate(statuses)]))).text
-    table = text[text.index("Source of the limit") :]
+    table = text[text.index("source of the limit") :]
     spots = [table.index(f"Finding {i}.") for i in range(5)]
     assert spots[2] < spots[3] < spots[1] < spots[0] < spots[4]
     for status, words in STATUS_WORDS.items():
@@ -132,7 +132,7 @@ def test_cautions_and_signature_places_are_always_there():
 def test_numbers_that_are_not_there_are_not_made_up():
     skipped = check("skip", value=None, limit=None)
     text = Page(report_html(ReportData("t", "c", "lower", checks=[skipped]))).text
-    assert "It skip. a.skip · near 44 – – a book" in text
+    assert "It skip. a.skip · near 44 · a book – –" in text
     assert "No tripod marks are recorded." in text and "Mass" not in text
 
 
