@@ -65,8 +65,8 @@ def _clasps(clasps: Sequence[ClaspResult]) -> str:
     )  # fmt: skip
     first = clasps[0]
     notes = (
-        f"Bold: likely; below: range. Assumed: {escape(first.peak.assumption)}. Stress: {escape(first.stress.assumption)}; "
-        "allowable: 0.6 of the likely proof stress, for cobalt-chromium at most 414 MPa (proportional limit behind the older tables of "
+        f"Bold: likely; below: range. Assumed: {escape(first.peak.assumption)}. Stress: bending and torsion with friction, higher "
+        "on the inside of bends; notches and casting faults come on top; allowable: 0.6 of the likely proof stress, for cobalt-chromium at most 414 MPa (proportional limit behind the older tables of "
         "clasp flexibility). "
         f"Set: {escape(first.set_mm.assumption)}. The pull follows the tooth's own profile above each contact, measured on the scan; "
         f"friction {FRICTION.low:g} to {FRICTION.high:g} ({escape(FRICTION.assumption)}). Wanted: {escape(WANTED_SOURCE)}. "
@@ -121,7 +121,8 @@ def _advice(found: CaseMechanics) -> str:
         other = [a for a in mine if not a.changes]
         if good:
             told = "; or ".join(escape(a.words) for a in good)
-            lines.append(f"<li><b>{escape(c.id)}</b>: any one of these brings pull and stress into range: {told}</li>")
+            lead = "this brings" if len(good) == 1 else "any one of these brings"
+            lines.append(f"<li><b>{escape(c.id)}</b>: {lead} pull and stress into range: {told}</li>")
         elif mine:
             told = "; ".join(escape(a.words) for a in mine if a.changes)
             instead = "; ".join(escape(a.words) for a in other) or "a longer arm or a bar clasp would be more flexible"
@@ -148,7 +149,10 @@ def _levers(found: CaseMechanics) -> str:
         rows.append((escape(base), _hold(without), _hold(with_it), angle, tips))
     heads = ("Base", "Lift at which clasps let go, N", "With indirect retainer, N", "Turns when it sinks, degrees", "Each tip then")
     first = found.sinkings[0].angle_deg.assumption if found.sinkings else ""
-    notes = f"Rigid denture, turning about the most posterior rests; sticky food pulls with 1.7 to 12 N a tooth. Sinking: {escape(first)}."
+    notes = "Rigid denture, turning about the most posterior rests; sticky food pulls with 1.7 to 12 N a tooth. "
+    if any(with_it is None for _, _, with_it in found.lifts):
+        notes += "–: no rest lies far enough beyond the line to act as an indirect retainer. "
+    notes += f"Sinking: {escape(first)}."
     return "<h3>Levers of extension bases</h3>" + table(heads, rows, "mech") + f'<p class="fine">{notes}</p>'
 
 

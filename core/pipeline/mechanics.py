@@ -29,6 +29,7 @@ from ..solids.sweep import Rail
 
 CONTACTS = 6  # along the part of an arm that lies below the contour
 STEPS = 41  # of travel
+CLEAR_OF_TOOTH_MM = 3.0  # beside an abutment the scan shows no crest yet
 BEYOND_MM = 0.7  # the lift is followed this far past the contour
 LEAST_UNDERCUT_MM = 0.02
 INDIRECT_MM = 1.0  # a rest nearer than this to the fulcrum line does not resist turning; how well others do is worked out
@@ -202,7 +203,8 @@ def _arm_gap(rail: Rail, chart: CrownChart, travel: Floats) -> Floats:
 
 def _base(spec: LatticeBase | BeadPlate, site: Site) -> BaseInput:
     gap = find_gap(site, spec.teeth, spec.id)
-    crest = ridge_line(site, np.array([0.5 * (gap.start + gap.end), gap.end]), "facial", 0.0)
+    last = gap.end if gap.free_end else gap.end - gap.sign * CLEAR_OF_TOOTH_MM
+    crest = ridge_line(site, np.array([0.5 * (gap.start + gap.end), last]), "facial", 0.0)
     return BaseInput(spec.id, side_of(spec.teeth[0]), crest[0], crest[1], gap.free_end)
 
 
