@@ -66,7 +66,8 @@ def _clasps(clasps: Sequence[ClaspResult]) -> str:
     first = clasps[0]
     notes = (
         f"Bold: likely; below: range. Assumed: {escape(first.peak.assumption)}. Stress: bending and torsion with friction, higher "
-        "on the inside of bends; notches and casting faults come on top; allowable: 0.6 of the likely proof stress, for cobalt-chromium at most 414 MPa (proportional limit behind the older tables of "
+        "on the inside of bends; notches and casting faults come on top; allowable: 0.6 of the likely proof stress, for "
+        "cobalt-chromium at most 414 MPa (proportional limit behind the older tables of "
         "clasp flexibility). "
         f"Set: {escape(first.set_mm.assumption)}. The pull follows the tooth's own profile above each contact, measured on the scan; "
         f"friction {FRICTION.low:g} to {FRICTION.high:g} ({escape(FRICTION.assumption)}). Wanted: {escape(WANTED_SOURCE)}. "
