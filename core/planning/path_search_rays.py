@@ -22,6 +22,9 @@ DEEPEST_MM = 4.0
 # Steps outward at which a rod is tried, mm; the bracket found is then halved.
 _STEPS = (0.06, 0.13, 0.22, 0.34, 0.5, 0.75, 1.1, 1.6, 2.3, 3.2, DEEPEST_MM)
 _HALVINGS = 4
+# A surface less steep than this (sine) faces no side: from there every side is tried.
+_NUDGE = np.array([1e-6, 0.0, 0.0])
+_LEVEL, _ROUND_DEG = 0.4, (-150.0, -120.0, -90.0, -60.0, 60.0, 90.0, 120.0, 150.0, 180.0)
 _WALL = 0.02  # sine of its slope below which a surface element carries no column
 _CHUNK = 120_000  # rays in one call: long enough for speed, short enough for two threads and little memory
 THREADS = 2
@@ -94,8 +97,8 @@ def depths(scene: RayScene, samples: Samples, directions: Floats, fan_deg: Float
     """(n, k) mm: undercut depth at n points along k directions, 0 where seen, at most DEEPEST_MM.
 
     From a hidden point a rod is tried further and further out, square to the path, at the angles `fan_deg` to either side of the
-    surface's own facing; the least way to a free rod counts. Never less than the true depth, and more by 1/cos of half the fan's step
-    at the most where the edge of the shadow runs straight.
+    surface's own facing (all round where it is nearly level); the least way to a free rod counts. Never less than the true depth, and
+    more by 1/cos of half the fan's step at the most where the edge of the shadow runs straight.
     """
 
     def work(part: slice) -> Floats:
@@ -114,13 +117,18 @@ def _depths(scene: RayScene, samples: Samples, directions: Floats, fan_deg: Floa
     if not len(i):
         return depth
     d = directions[j]
-    facing = samples.normals[i] - (samples.normals[i] * d).sum(axis=1)[:, None] * d
-    facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), 1e-9)
+    lean = samples.normals[i] + _NUDGE  # a level surface faces nowhere, but the fan needs a side to start from
+    facing = lean - (lean * d).sum(axis=1)[:, None] * d
+    steep = np.linalg.norm(facing, axis=1)
+    facing /= np.maximum(steep, 1e-9)[:, None]
     beside = np.cross(d, facing)
     best = np.full(len(i), DEEPEST_MM)
-    for angle in np.radians(fan_deg):
-        ray = np.cos(angle) * facing + np.sin(angle) * beside
-        best = _way_out(scene, samples.points[i], d, ray, best)
+    level = np.flatnonzero(steep < _LEVEL)
+    everyone = np.arange(len(i))
+    for angle, who in [*((a, everyone) for a in fan_deg), *((a, level) for a in _ROUND_DEG)]:
+        turn = np.radians(angle)
+        ray = np.cos(turn) * facing[who] + np.sin(turn) * beside[who]
+        best[who] = _way_out(scene, samples.points[i[who]], d[who], ray, best[who])
     depth[i, j] = best
     return depth
 

@@ -29,25 +29,27 @@ def turned_to(axis: np.ndarray) -> np.ndarray:
     return np.eye(3) + k + k @ k / (1.0 + axis[2])
 
 
-def barrel(axis: np.ndarray, at: tuple[float, float, float], *, flat: float = 3.0, edge: float = 0.35) -> manifold3d.Manifold:
-    """A crown of revolution about `axis`, on a round collar square to it, with planes parallel to it `flat` mm either way along the arch.
+def barrel(axis: np.ndarray, at: tuple[float, float, float], *, planes: bool = True, edge: float = 0.4) -> manifold3d.Manifold:
+    """A crown of revolution about `axis`, on a round collar square to it, its proximal faces two planes parallel to it, 3 mm either way.
 
+    planes=False : a round wall parallel to it instead, radius 3.6 mm, over the 3.9 mm where the crown is wider than that.
     Widest (3.9 mm) at 3.6 of 7.5 mm; 1 mm over the collar it is undercut by 0.88 mm all round, more than any clasp can use.
     """
     z = np.linspace(-1.0, HEIGHT, 40)
     radius = 3.9 - np.where(z < 3.6, 0.13, 0.05) * (z - 3.6) ** 2
     outline = np.vstack([[0.0, z[0]], np.column_stack([radius, z]), [0.0, z[-1]]])
-    between = manifold3d.Manifold.cube((2.0 * flat, 30.0, 30.0), True).rotate((0.0, 0.0, at[2]))
+    slab = manifold3d.Manifold.cube((6.0, 30.0, 30.0), True).rotate((0.0, 0.0, at[2]))
+    between = slab if planes else manifold3d.Manifold.cylinder(30.0, 3.6, 3.6, 96, True)
     crown = manifold3d.CrossSection([outline]).revolve(96) ^ between
     collar = manifold3d.Manifold.cylinder(8.0, 5.2, 5.2, 64).translate((0.0, 0.0, -8.0))
     x, y, _ = at
     return (crown.refine_to_length(edge) + collar.refine_to_length(1.0)).transform(np.column_stack([turned_to(axis), [x, y, 0.0]]))
 
 
-def planted_cast(axes: Mapping[int, np.ndarray], edge: float = 0.35) -> tuple[Mesh, Teeth]:
+def planted_cast(axes: Mapping[int, np.ndarray], *, planes: bool = True, edge: float = 0.4) -> tuple[Mesh, Teeth]:
     """The cast, closed, and its teeth; `axes` holds the hidden direction of each standing tooth. No two of them may stand together."""
     floor = manifold3d.Manifold.cube((70.0, 60.0, 8.0), True).translate((0.0, -20.0, -6.5)).refine_to_length(2.0)
-    crowns = [barrel(axis, PLACES[fdi], edge=edge) for fdi, axis in axes.items()]
+    crowns = [barrel(axis, PLACES[fdi], planes=planes, edge=edge) for fdi, axis in axes.items()]
     mesh = Mesh.from_manifold(manifold3d.Manifold.batch_boolean([floor, *crowns], manifold3d.OpType.Add))
     labels = np.zeros(len(mesh.vertices), dtype=np.int64)
     for fdi, axis in axes.items():
