@@ -7,6 +7,7 @@ ROOMS = (
     "errors",
     "cautions",
     "background",
+    "parallel",
     "mesh",
     "isosurface",
     "case",

@@ -22,6 +22,9 @@ Field = Callable[[Floats], Floats]
 _ONE = {1: (0, 1, 2, 3), 2: (1, 0, 3, 2), 4: (2, 0, 1, 3), 8: (3, 0, 2, 1)}
 _TWO = {3: (0, 1, 2, 3), 5: (0, 2, 3, 1), 9: (0, 3, 1, 2), 6: (1, 2, 0, 3), 10: (1, 3, 2, 0), 12: (2, 3, 0, 1)}
 _MAX_CELLS = 400_000_000
+BLOCKS = (8, 4, 2)  # cells along the edge of the blocks that are sampled once to see whether the surface can be near
+AT_A_TIME = 400_000
+ONCE_MM = 0.01
 
 
 def _cut_table() -> dict[int, list[tuple[tuple[int, int], ...]]]:
@@ -118,19 +121,28 @@ def _cut(tetrahedra: Ints, value: Floats, inside: np.ndarray, lattice: _Lattice)
     return Mesh(points, inverse.reshape(-1, 3))
 
 
-def _relax(mesh: Mesh, field: Field, spacing: float, rounds: int) -> Mesh:
-    """Tangential smoothing, each round followed by a step of at most half a cell back onto the field."""
+def _relax(mesh: Mesh, field: Field, spacing: float, rounds: int) -> Floats:
+    """Places (n, 3) of the vertices after tangential smoothing, each round followed by a step, half a cell at most, onto the field."""
     points = mesh.vertices.copy()
-    i, j = mesh.edges.T
+    half = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    i, j = half[half[:, 0] < half[:, 1]].T  # each edge once, for the mesh is closed
     degree = np.bincount(np.r_[i, j], minlength=len(points))[:, None]
     for _ in range(rounds):
         ends, others = np.r_[i, j], np.r_[j, i]
         mean = np.stack([np.bincount(ends, points[others, k], minlength=len(points)) for k in range(3)], axis=1) / degree
-        normal = Mesh(points, mesh.faces).vertex_normals
+        normal = _normals(points, mesh.faces)
         shift = mean - points
         points = points + 0.6 * (shift - normal * np.einsum("ij,ij->i", shift, normal)[:, None])
         points = _project(points, field, spacing)
-    return _unfolded(points, mesh)
+    return points
+
+
+def _normals(points: Floats, faces: Ints) -> Floats:
+    """(n, 3) unit normals of vertices, faces weighted by area: the triangles here are much alike, so that is enough."""
+    a = points[faces[:, 0]]
+    cross = np.cross(points[faces[:, 1]] - a, points[faces[:, 2]] - a)
+    total = np.stack([sum(np.bincount(faces[:, k], cross[:, axis], minlength=len(points)) for k in range(3)) for axis in range(3)], axis=1)
+    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
 
 
 def _unfolded(points: Floats, cut: Mesh) -> Mesh:
@@ -139,22 +151,28 @@ def _unfolded(points: Floats, cut: Mesh) -> Mesh:
     At a sharp edge of the field neighbouring vertices can be projected past each other. The mesh as cut cannot fold: each of its
     faces lies in a tetrahedron of its own.
     """
-    before = cut.face_normals
-    pairs = _face_pairs(cut.faces)
+    before, faces = cut.face_normals, cut.faces
+    pairs = _face_pairs(faces)
     pulled = np.zeros(len(points), dtype=np.int64)
     out = points.copy()
+    normal = Mesh(out, faces).face_normals.copy()
+    suspect, beside = np.arange(len(faces)), np.arange(len(pairs))  # those that the last round may have changed
     for _ in range(12):
-        normal = Mesh(out, cut.faces).face_normals
-        bad = np.einsum("ij,ij->i", normal, before) < 0.25
-        sharp = np.einsum("ij,ij->i", normal[pairs[:, 0]], normal[pairs[:, 1]]) < -0.4
-        bad[pairs[sharp].ravel()] = True
-        if not bad.any():
+        bad = suspect[np.einsum("ij,ij->i", normal[suspect], before[suspect]) < 0.25]
+        sharp = np.einsum("ij,ij->i", normal[pairs[beside, 0]], normal[pairs[beside, 1]]) < -0.4
+        bad = np.union1d(bad, pairs[beside[sharp]])
+        if not len(bad):
             break
-        touched = np.unique(cut.faces[bad])
+        touched = np.unique(faces[bad])
         pulled[touched] += 1
         share = np.clip(pulled[touched] / 4.0, 0.0, 1.0)[:, None]
         out[touched] = points[touched] * (1 - share) + cut.vertices[touched] * share
-    return Mesh(out, cut.faces)
+        moved = np.zeros(len(points), dtype=bool)
+        moved[touched] = True
+        changed = moved[faces].any(axis=1)
+        suspect, beside = np.flatnonzero(changed), np.flatnonzero(changed[pairs].any(axis=1))
+        normal[suspect] = Mesh(out, faces[suspect]).face_normals
+    return Mesh(out, faces)
 
 
 def _face_pairs(faces: Ints) -> Ints:
@@ -191,32 +209,50 @@ def isosurface(field: Field, bounds: Floats, spacing: float, *, relax: int = 3, 
     lattice = _Lattice(bounds[0], bounds[1], spacing)
     corner, centre = sample_sparsely(field, lattice.low, lattice.shape, spacing, lipschitz)
     cut = _mesh_grid(corner, centre, lattice)
-    return _relax(cut, field, spacing, relax) if relax else cut
+    return _unfolded(_relax(cut, field, spacing, relax), cut) if relax else cut
 
 
-def sample_sparsely(field: Field, low: Floats, shape: Ints, spacing: float, lipschitz: float) -> tuple[np.ndarray, np.ndarray]:
-    """Corner and centre samples, float32; cells far from the surface only get the sign of a coarse sample.
+def sample_sparsely(
+    field: Field, low: Floats, shape: Ints, spacing: float, lipschitz: float, margin: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Corner and centre samples, float32; nodes far from the surface only get the sign of a coarse sample.
 
     low : (3,) position of the first corner node; shape : (3,) corner nodes an axis
+    margin : mm round the surface within which every node is sampled, two cells at the least
     """
-    block = 6
-    count = np.maximum(np.ceil((shape - 1) / block).astype(int), 1)
-    index = np.indices(tuple(count)).reshape(3, -1).T
-    coarse = field(low + (index + 0.5) * block * spacing)
-    reach = lipschitz * spacing * (0.5 * block + 1.0) * np.sqrt(3.0)
-    far = np.where(coarse > 0, reach, -reach).astype(np.float32).reshape(tuple(count))
-    padded = far.repeat(block, 0).repeat(block, 1).repeat(block, 2)
-    padded = np.pad(padded, [(0, 1)] * 3, mode="edge")
-    corner = padded[: shape[0], : shape[1], : shape[2]].copy()
-    centre = padded[: shape[0] - 1, : shape[1] - 1, : shape[2] - 1].copy()
-    near = index[np.abs(coarse) <= reach]
-    inner = np.indices((block,) * 3).reshape(3, -1).T  # nodes on a far block's border are more than a cell from the surface
-    for start in range(0, len(near), 2000):
-        at = (near[start : start + 2000, None] * block + inner[None]).reshape(-1, 3)
-        for grid, shift in ((corner, 0.0), (centre, 0.5)):
-            keep = at[np.all(at < grid.shape, axis=1)]
-            grid[tuple(keep.T)] = field(low + (keep + shift) * spacing)
-    return corner, centre
+    root3 = np.sqrt(3.0)
+    margin = max(margin, root3 * lipschitz * spacing)
+    count = np.ceil(shape / BLOCKS[0]).astype(int)
+    blocks = np.indices(tuple(count)).reshape(3, -1).T * BLOCKS[0]
+    padded = tuple(count * BLOCKS[0])
+    corner, centre = np.empty(padded, dtype=np.float32), np.empty(padded, dtype=np.float32)
+    for size in BLOCKS:  # a block holds the corner nodes and, half a cell on, the centre nodes of its cells
+        if not len(blocks):
+            break
+        value = np.concatenate([field(low + (blocks[i : i + AT_A_TIME] + 0.5 * (size - 0.5)) * spacing) for i in _starts(blocks)])
+        reach = lipschitz * spacing * 0.5 * root3 * (size - 0.5) + margin
+        _fill(corner, centre, blocks, size, np.where(value > 0, reach, -reach))
+        blocks = blocks[np.abs(value) <= reach]
+        half = size // 2
+        blocks = (blocks[:, None] + np.indices((2,) * 3).reshape(3, -1).T * half).reshape(-1, 3)  # at the last size these are nodes
+    for grid, shift, most in ((corner, 0.0, shape), (centre, 0.5, shape - 1)):
+        nodes = blocks[np.all(blocks < most, axis=1)]
+        for i in _starts(nodes):
+            at = nodes[i : i + AT_A_TIME]
+            grid[tuple(at.T)] = field(low + (at + shift) * spacing)
+    return corner[: shape[0], : shape[1], : shape[2]], centre[: shape[0] - 1, : shape[1] - 1, : shape[2] - 1]
+
+
+def _starts(rows: Ints) -> range:
+    return range(0, len(rows), AT_A_TIME)
+
+
+def _fill(corner: np.ndarray, centre: np.ndarray, blocks: Ints, size: int, value: Floats) -> None:
+    """Give all nodes of blocks (k, 3) of a size the block's value (k,)."""
+    for grid in (corner, centre):
+        pieces = grid.reshape(grid.shape[0] // size, size, grid.shape[1] // size, size, grid.shape[2] // size, size)
+        x, y, z = (blocks // size).T
+        pieces[x, :, y, :, z, :] = value[:, None, None, None]
 
 
 def _mesh_grid(corner: np.ndarray, centre: np.ndarray, lattice: _Lattice) -> Mesh:
@@ -249,12 +285,12 @@ def isosurface_samples(
         return map_coordinates(corner, ((points - low) / spacing).T, order=1, mode="nearest").astype(np.float64)
 
     cut = _mesh_grid(corner, centre, lattice)
-    mesh = _relax(cut, field, spacing, relax) if relax else cut
-    if exact is None:
-        return mesh
-    points = mesh.vertices
-    for _ in range(2):
-        points = _project(points, field, spacing, exact(points))
+    points = _relax(cut, field, spacing, relax) if relax else cut.vertices
+    if exact is not None:
+        off = exact(points)
+        points = _project(points, field, spacing, off)
+        again = np.flatnonzero(np.abs(off) > ONCE_MM)  # one step squares a small error; a large one, at edges, takes two
+        points[again] = _project(points[again], field, spacing, exact(points[again]))
     return _unfolded(points, cut)
 
 

@@ -10,6 +10,7 @@ from scipy.spatial import ConvexHull
 from ..case import CingulumRest, OcclusalRest
 from ..mesh import Floats, Mesh
 from ..preparation import RestSeatSpec, fit_ledge, fit_reach, seat_field
+from ..solids.distance import SurfaceDistance
 from ..solids.fields import FAR, Footprint, Shape, round_max
 from ..teeth import Teeth
 from ..teeth.landmarks import cingulum, fossa, marginal_ridge
@@ -73,9 +74,10 @@ def rest(spec: OcclusalRest | CingulumRest, site: Site) -> Built:
     seat = seat_of(spec, site)
     # The metal stops a little inside the rim of its own crown: beyond it there is only a fin over the neighbour.
     shape_of_seat = seat_field(replace(seat, reach_mm=max(seat.reach_mm - RIM_MM, 0.0)))
-    anatomy = site.anatomy
     proud = PROUD_MM[seat.kind]
     reach = max(seat.width_mm, seat.length_mm) + 1.5
+    # What the upper side of a rest restores: the cast before preparation.
+    anatomy = SurfaceDistance(site.cast, smoothing=0.35, within=np.array([seat.point - reach - 3.0, seat.point + reach + 3.0]))
 
     axes = site.path.rotation[:2].T
     # Over its own crown only: a neighbour's form is not the rest's to restore.

@@ -66,17 +66,12 @@ class Site:
     @cached_property
     def plate(self) -> SurfaceDistance:
         """As `calm`, for plates and straps: rugae show softly, a ridge of scan noise or a guide plane's edge does not."""
-        return SurfaceDistance(self.blocked, smoothing=PLATE_MM, within=self.box)
+        return self.calm.smoother(PLATE_MM)
 
     @cached_property
     def broad(self) -> SurfaceDistance:
         """As `calm`, for a bar: the scallops that the teeth's shadows leave in the block-out must not show in it."""
-        return SurfaceDistance(self.blocked, smoothing=BROAD_MM, within=self.box)
-
-    @cached_property
-    def anatomy(self) -> SurfaceDistance:
-        """Distance to the cast before preparation: what the upper side of a rest restores."""
-        return SurfaceDistance(self.cast, smoothing=0.35, within=self.box)
+        return self.calm.smoother(BROAD_MM)
 
     @cached_property
     def rays(self) -> RayScene:

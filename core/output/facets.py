@@ -41,7 +41,7 @@ def refine(facets: Facets, others: Floats, *, longest: float = LONGEST_MM, near:
     """Halve edges longer than `longest` mm that may come within `near` mm of the points `others`, a few times over."""
     if not len(others):
         return facets
-    tree = cKDTree(others)
+    tree = cKDTree(_thinned(others, 0.1 * near))
     for _ in range(ROUNDS):
         corner = facets.vertices[facets.faces]
         length = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
@@ -57,6 +57,13 @@ def refine(facets: Facets, others: Floats, *, longest: float = LONGEST_MM, near:
             break
         facets = _halved(facets, coarse, ends, edge_of, marked)
     return facets
+
+
+def _thinned(points: Floats, cell: float) -> Floats:
+    """Of points (k, 3) one in each cell of a grid: enough to tell what is near."""
+    place = np.floor((points - points.min(axis=0)) / cell).astype(np.int64)
+    size = place.max(axis=0) + 1
+    return points[np.unique((place[:, 0] * size[1] + place[:, 1]) * size[2] + place[:, 2], return_index=True)[1]]
 
 
 def _edges(faces: Ints) -> tuple[Ints, Ints]:

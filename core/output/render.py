@@ -15,14 +15,15 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ..mesh import Floats
+from ..parallel import side_by_side
 from .camera import Camera, look, view_camera
 from .drawing import Label, Line, draw_labels, draw_lines, write_png
 from .materials import Singles, shade_diffuse, shade_metal, studio, to_linear, to_srgb
-from .scene import LIFT_MM, Body, Hits, Part, Scene
+from .scene import LIFT_MM, Body, Hits, Lamp, Part, Scene
 
 SIZE = (1400, 1000)
 BACKGROUND = (0.935, 0.942, 0.950)
-CHUNK = 300_000
+CHUNK = 150_000
 # Extra samples in a pixel that needs them: one in each row and column of a 4 x 4 and of a shifted 4 x 4 grid.
 _FINE = np.array([[1, 3], [3, 7], [5, 1], [7, 5], [2, 6], [6, 2], [0, 0], [4, 4]], dtype=np.float64) / 8 + 1 / 16
 
@@ -37,13 +38,22 @@ class _Samples:
     normal: Singles
 
 
+@dataclass(frozen=True, eq=False)
+class _Sight:
+    """Directions (k, 3) of sight lines, and what they meet first of the solid and of the clear things."""
+
+    directions: Floats
+    solid: Hits
+    clear: Hits
+
+
 def draw(
     scene: Scene, camera: Camera, *, size: tuple[int, int] = SIZE, lines: Sequence[Line] = (), labels: Sequence[Label] = (),
     background: tuple[float, float, float] = BACKGROUND,
 ) -> Image.Image:
     """Draw a scene. Returns an RGB image of `size` (width, height) pixels; the same input gives the same pixels."""
     width, height = size
-    lamps = {id(b): b.lit(camera) for b in (scene.solid, scene.clear) if b is not None}
+    lamps = {id(b): Lamp(b, camera) for b in (scene.solid, scene.clear) if b is not None}
     pixels = np.column_stack([np.tile(np.arange(width), height), np.repeat(np.arange(height), width)]) + 0.5
     box = _covered(scene, camera, size)
     inside = np.flatnonzero((pixels >= box[0]).all(axis=1) & (pixels <= box[1]).all(axis=1))
@@ -95,31 +105,36 @@ def _busy(s: _Samples, ids: NDArray, size: tuple[int, int], pixel_mm: float) -> 
 
 
 def _sample(
-    scene: Scene, camera: Camera, pixels: Floats, size: tuple[int, int], lamps: dict[int, Singles], back: Singles
+    scene: Scene, camera: Camera, pixels: Floats, size: tuple[int, int], lamps: dict[int, Lamp], back: Singles
 ) -> _Samples:
-    pieces = [
-        _sample_chunk(scene, camera, pixels[i : i + CHUNK], size, lamps, back) for i in range(0, len(pixels), CHUNK)
-    ]
+    def met(chunk: Floats) -> _Sight:
+        origins, directions = camera.rays(chunk, size)
+        none = Hits(np.full(len(chunk), -1), *(np.zeros(len(chunk), np.float32) for _ in range(3)))
+        return _Sight(directions, *(none if body is None else body.first(origins, directions) for body in (scene.solid, scene.clear)))
+
+    sights = list(side_by_side(met, [pixels[i : i + CHUNK] for i in range(0, len(pixels), CHUNK)]))
+    for body, hits in ((scene.solid, [s.solid.face for s in sights]), (scene.clear, [s.clear.face for s in sights])):
+        if body is not None:
+            faces = np.concatenate(hits)
+            lamps[id(body)].shine_on(faces[faces >= 0])
+            _ = body.open_sky  # once, before the threads ask for it
+    pieces = list(side_by_side(lambda sight: _seen(scene, camera, sight, lamps, back), sights))
     return _Samples(*(np.concatenate([getattr(p, f) for p in pieces]) for f in ("light", "part", "depth", "normal")))
 
 
-def _sample_chunk(
-    scene: Scene, camera: Camera, pixels: Floats, size: tuple[int, int], lamps: dict[int, Singles], back: Singles
-) -> _Samples:
-    origins, directions = camera.rays(pixels, size)
-    n = len(pixels)
+def _seen(scene: Scene, camera: Camera, sight: _Sight, lamps: dict[int, Lamp], back: Singles) -> _Samples:
+    n = len(sight.directions)
     out = _Samples(np.broadcast_to(back, (n, 3)).copy(), np.full(n, -1), np.full(n, 1e6, np.float32), np.zeros((n, 3), np.float32))
     if scene.solid is not None:
-        hits = scene.solid.first(origins, directions)
-        met = np.flatnonzero(hits.face >= 0)
+        met = np.flatnonzero(sight.solid.face >= 0)
         if len(met):
-            light, part, normal = _shade(scene.solid, hits, met, directions, camera, lamps)
-            out.light[met], out.part[met], out.depth[met], out.normal[met] = light, part, hits.distance[met], normal
+            light, part, normal = _shade(scene.solid, sight.solid, met, sight.directions, camera, lamps)
+            out.light[met], out.part[met], out.depth[met], out.normal[met] = light, part, sight.solid.distance[met], normal
     if scene.clear is not None:
-        hits = scene.clear.first(origins, directions)
+        hits = sight.clear
         met = np.flatnonzero((hits.face >= 0) & (hits.distance < out.depth - 0.004))
         if len(met):
-            light, part, normal = _shade(scene.clear, hits, met, directions, camera, lamps)
+            light, part, normal = _shade(scene.clear, hits, met, sight.directions, camera, lamps)
             veil = scene.clear.table("opacity")[part][:, None]
             veil = veil + (1 - veil) * (1 - np.clip(normal[:, 2:], 0, 1)) ** 3  # a grazing look goes through more wax
             out.light[met] = veil * light + (1 - veil) * out.light[met]
@@ -128,7 +143,7 @@ def _sample_chunk(
 
 
 def _shade(
-    body: Body, hits: Hits, met: NDArray, directions: Floats, camera: Camera, lamps: dict[int, Singles]
+    body: Body, hits: Hits, met: NDArray, directions: Floats, camera: Camera, lamps: dict[int, Lamp]
 ) -> tuple[Singles, NDArray, Singles]:
     face = hits.face[met]
     weight = np.stack([1 - hits.u[met] - hits.v[met], hits.u[met], hits.v[met]], axis=1)
@@ -143,7 +158,7 @@ def _shade(
     facing = np.abs(facing)
     colour = np.einsum("kc,kcj->kj", weight, body.colours[corners])
     sky = np.einsum("kc,kc->k", weight, body.open_sky[corners])
-    lit = np.einsum("kc,kc->k", weight, lamps[id(body)][corners])
+    lit = np.einsum("kc,kc->k", weight, lamps[id(body)].light[corners])
     part = body.part_of_face[face]
     light = shade_diffuse(colour, normal, view, sky, lit, body.table("gloss")[part])
     metal = np.flatnonzero(body.table("metal")[part])

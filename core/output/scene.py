@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
+from ..parallel import side_by_side
 from .camera import Camera
 from .facets import Facets, refine
 from .materials import KEY, MATERIALS, Material, Singles, to_linear
@@ -103,29 +104,48 @@ class Body:
     @cached_property
     def open_sky(self) -> Singles:
         """(n,) share of the surrounding sky that each vertex sees, weighted by the cosine: 1 in the open, 0 in a closed pit."""
-        normals = self.vertex_normals
-        count = int(np.clip(2 * SKY_RAYS / max(len(normals), 1), 20, 96))
-        return self._light(_sphere(count), normals, SKY_REACH_MM)
+        count = int(np.clip(2 * SKY_RAYS / max(len(self.vertex_normals), 1), 20, 96))
+        return self._light(_sphere(count), np.arange(len(self.vertex_normals)), SKY_REACH_MM)
 
-    def lit(self, camera: Camera) -> Singles:
-        """(n,) share of the key light, a broad soft box at the viewer's upper left, that reaches each vertex."""
+    def lit(self, camera: Camera, which: Ints) -> Singles:
+        """Share of the key light, a broad soft box at the viewer's upper left, that reaches the vertices `which` (k,)."""
         towards = KEY.astype(np.float64) @ camera.axes
         fan = _sphere(KEY_DIRECTIONS)
-        fan = fan[fan @ towards > np.cos(np.radians(11.0))]
-        faces_us = self.vertex_normals @ np.array(camera.toward, dtype=np.float32) > -0.35  # the far side needs no light
-        return self._light(fan, np.where(faces_us[:, None], self.vertex_normals, 0), 1e4)
+        return self._light(fan[fan @ towards > np.cos(np.radians(11.0))], which, 1e4)
 
-    def _light(self, directions: Floats, normals: Singles, reach_mm: float) -> Singles:
-        origins = (self.vertices + LIFT_MM * normals).astype(np.float32)
+    def _light(self, directions: Floats, which: Ints, reach_mm: float) -> Singles:
+        normals = self.vertex_normals[which]
+        origins = (self.vertices[which] + LIFT_MM * normals).astype(np.float32)
         total = np.zeros(len(normals), dtype=np.float32)
         arrived = np.zeros(len(normals), dtype=np.float32)
-        for d in directions.astype(np.float32):
-            cosine = normals @ d
+
+        def seen(way: Singles) -> tuple[Ints, Singles, Bools]:
+            cosine = normals @ way
             ids = np.flatnonzero(cosine > 0.03)
-            free = ~self.blocked(origins[ids], np.broadcast_to(d, (len(ids), 3)), reach_mm)
-            total[ids] += cosine[ids]
-            arrived[ids] += cosine[ids] * free
+            return ids, cosine[ids], ~self.blocked(origins[ids], np.broadcast_to(way, (len(ids), 3)), reach_mm)
+
+        for ids, cosine, free in side_by_side(seen, directions.astype(np.float32)):
+            total[ids] += cosine
+            arrived[ids] += cosine * free
         return np.divide(arrived, total, out=np.ones_like(total), where=total > 0)
+
+
+class Lamp:
+    """The key light of one picture on one body, worked out for the vertices that the picture shows."""
+
+    def __init__(self, body: Body, camera: Camera) -> None:
+        self.body, self.camera = body, camera
+        self.light = np.ones(len(body.vertices), dtype=np.float32)
+        self._known = np.zeros(len(body.vertices), dtype=bool)
+
+    def shine_on(self, faces: Ints) -> None:
+        """Work out the light at all corners of faces (k,)."""
+        shown = np.zeros(len(self._known), dtype=bool)
+        shown[self.body.faces[faces]] = True
+        fresh = np.flatnonzero(shown & ~self._known)
+        if len(fresh):
+            self.light[fresh] = self.body.lit(self.camera, fresh)
+            self._known[fresh] = True
 
 
 class Scene:

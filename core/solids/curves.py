@@ -22,7 +22,7 @@ def resample(points: Floats, step: float) -> Floats:
         raise GeometryError("a curve needs two points that differ")
     s = arc_length(points)
     at = np.linspace(0.0, s[-1], max(int(round(s[-1] / step)), 1) + 1)
-    return np.stack([np.interp(at, s, points[:, k]) for k in range(3)], axis=1)
+    return np.stack([np.interp(at, s, points[:, k]) for k in range(points.shape[1])], axis=1)
 
 
 def spline(points: Floats, step: float) -> Floats:

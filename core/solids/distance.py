@@ -6,12 +6,16 @@ Implicit moving least squares: the mean, weighted by nearness, of the distances 
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh import Floats, Mesh
+from ..mesh import Floats, Ints, Mesh
 
 LEAST_AREA_MM2 = 1e-5
+FEW = 2000
+CHUNK = 40_000  # points at a time: keeps what lies in memory small
 
 
 def surface_samples(mesh: Mesh, spacing: float) -> tuple[Floats, Floats, Floats]:
@@ -49,29 +53,46 @@ class SurfaceDistance:
             c = mesh.triangles
             inside = np.all((c.max(axis=1) >= within[0]) & (c.min(axis=1) <= within[1]), axis=1)
             mesh = mesh.submesh(inside)[0]
-        self.points, self.normals, self.areas = surface_samples(mesh, min(max(0.35, smoothing), 0.8))
+        self.spacing = _spacing(smoothing)
+        self.points, self.normals, self.areas = surface_samples(mesh, self.spacing)
+        self.offsets = np.einsum("ij,ij->i", self.points, self.normals)
         self.smoothing = smoothing
-        self.tree = cKDTree(self.points)
+        self.tree = cKDTree(self.points, compact_nodes=False, balanced_tree=False)
+
+    def smoother(self, smoothing: float) -> SurfaceDistance:
+        """The distance to the same surface with another smoothing, mm; samples and tree are shared where they serve both."""
+        if _spacing(smoothing) != self.spacing:
+            raise ValueError(f"samples {self.spacing} mm apart do not serve a smoothing of {smoothing} mm")
+        other = copy(self)
+        other.smoothing = smoothing
+        return other
 
     def __call__(self, query: Floats) -> Floats:
         """(k, 3) mm -> (k,) mm."""
-        return self.with_normal(query)[0]
+        query = np.asarray(query, dtype=np.float64).reshape(-1, 3)
+        if len(query) == 0:
+            return np.empty(0)
+        return np.concatenate([self._near(query[k : k + CHUNK])[0] for k in range(0, len(query), CHUNK)])
 
     def with_normal(self, query: Floats) -> tuple[Floats, Floats]:
         """Distance (k,) and unit normal (k, 3) of the smoothed surface under each point."""
         query = np.asarray(query, dtype=np.float64).reshape(-1, 3)
+        distance, weight, index = self._near(query)
+        mean = np.einsum("kc,kcd->kd", weight, self.normals[index])
+        return distance, mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9)
+
+    def _near(self, query: Floats) -> tuple[Floats, Floats, Ints]:
+        """Distance (k,), and the weights (k, c) and numbers (k, c) of the samples it comes from."""
         count = min(60 if self.smoothing >= 1.5 else 18 if self.smoothing >= 1.0 else 12 if self.smoothing >= 0.5 else 8, len(self.points))
-        distance, index = self.tree.query(query, k=count, workers=-1)
+        distance, index = self.tree.query(query, k=count, workers=-1 if len(query) > FEW else 1)
         distance, index = distance.reshape(len(query), -1), index.reshape(len(query), -1)
         spread = np.maximum(self.smoothing, 0.25 * distance[:, :1])
         # The weight runs out at the farthest neighbour, so that a sample that comes in or drops out makes no step in the distance.
         weight = np.exp(-(distance**2 - distance[:, :1] ** 2) / (2 * spread**2))
         weight = (weight - weight[:, -1:] + 1e-9) * self.areas[index]
         weight /= weight.sum(axis=1, keepdims=True)
-        normal = self.normals[index]
-        plane = np.einsum("kcd,kcd->kc", query[:, None] - self.points[index], normal)
-        mean = np.einsum("kc,kcd->kd", weight, normal)
-        return np.einsum("kc,kc->k", weight, plane), mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9)
+        plane = np.matmul(self.normals[index], query[:, :, None])[:, :, 0] - self.offsets[index]
+        return np.einsum("kc,kc->k", weight, plane), weight, index
 
     def project(self, query: Floats, *, height: float = 0.0, rounds: int = 3) -> tuple[Floats, Floats]:
         """Points moved to `height` mm above the smoothed surface, and the normals there."""
@@ -80,3 +101,7 @@ class SurfaceDistance:
             d, n = self.with_normal(points)
             points -= n * (d - height)[:, None]
         return points, self.with_normal(points)[1]
+
+
+def _spacing(smoothing: float) -> float:
+    return min(max(0.35, smoothing), 0.8)

@@ -7,12 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import map_coordinates
+from scipy.spatial import cKDTree
 
 from ..errors import GeometryError
 from ..isosurface import isosurface_samples, sample_sparsely
-from ..mesh import Floats, Mesh
+from ..mesh import Floats, Ints, Mesh
+from ..parallel import side_by_side
+from .curves import resample
 
 FAR = 50.0
+PART = 50_000
 
 
 @dataclass(frozen=True)
@@ -45,26 +49,6 @@ def round_max(a: Floats, b: Floats, radius: float) -> Floats:
     return inner + np.hypot(np.maximum(a + radius, 0.0), np.maximum(b + radius, 0.0))
 
 
-def polygon_distance(points: Floats, polygon: Floats) -> Floats:
-    """Signed distance in the plane, negative inside. points: (k, 2); polygon: (n, 2), closed by itself, mm."""
-    polygon = np.asarray(polygon, dtype=np.float64)
-    out = np.empty(len(points))
-    a, b = polygon, np.roll(polygon, -1, axis=0)
-    edge = b - a
-    squared = np.maximum((edge**2).sum(axis=1), 1e-18)
-    for start in range(0, len(points), 20000):
-        p = points[start : start + 20000]
-        rel = p[:, None] - a[None]
-        t = np.clip((rel * edge[None]).sum(axis=2) / squared, 0.0, 1.0)
-        d = np.sqrt(((rel - t[..., None] * edge[None]) ** 2).sum(axis=2).min(axis=1))
-        above = (a[None, :, 1] > p[:, None, 1]) != (b[None, :, 1] > p[:, None, 1])
-        slope = np.where(edge[:, 1] == 0, 1e-18, edge[:, 1])
-        x = a[:, 0] + (p[:, None, 1] - a[None, :, 1]) / slope * edge[:, 0]
-        inside = (above & (p[:, None, 0] < x)).sum(axis=1) % 2 == 1
-        out[start : start + 20000] = np.where(inside, -d, d)
-    return out
-
-
 class Footprint:
     """Signed distance in the plane to polygons, looked up from a fine grid: quick for millions of points.
 
@@ -76,15 +60,33 @@ class Footprint:
     def __init__(self, outline: Floats, hole: Floats | None = None, margin_mm: float = 6.0) -> None:
         self.low = outline.min(axis=0) - margin_mm
         counts = np.ceil((outline.max(axis=0) + margin_mm - self.low) / self.STEP_MM).astype(int) + 1
-        grid = np.stack(np.meshgrid(*(np.arange(n) for n in counts), indexing="ij"), axis=-1).reshape(-1, 2) * self.STEP_MM + self.low
-        values = polygon_distance(grid, outline)
+        x, y = (self.low[k] + np.arange(counts[k]) * self.STEP_MM for k in (0, 1))
+        self.values = _polygon_grid(outline, x, y)
         if hole is not None:
-            values = np.maximum(values, -polygon_distance(grid, hole))
-        self.values = values.reshape(tuple(counts))
+            self.values = np.maximum(self.values, -_polygon_grid(hole, x, y))
 
     def __call__(self, points: Floats) -> Floats:
         """(k, 2) mm -> (k,) mm, negative inside; beyond the grid its border value, which is well outside."""
         return np.asarray(map_coordinates(self.values, ((points - self.low) / self.STEP_MM).T, order=1, mode="nearest"))
+
+
+def _polygon_grid(polygon: Floats, x: Floats, y: Floats) -> Floats:
+    """(len(x), len(y)) signed distance to a polygon (n, 2), closed by itself, negative inside, mm."""
+    fine = resample(np.vstack([polygon, polygon[:1]]), 0.2)[:-1]
+    nodes = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+    _, near = cKDTree(fine).query(nodes, workers=-1)
+    distance = np.full(len(nodes), np.inf)
+    for side in (-1, 1):
+        begin, edge = fine[near], fine[(near + side) % len(fine)] - fine[near]
+        along = np.clip(np.einsum("ij,ij->i", nodes - begin, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-18), 0.0, 1.0)
+        distance = np.minimum(distance, np.linalg.norm(nodes - begin - along[:, None] * edge, axis=1))
+    a, b = fine, np.roll(fine, -1, axis=0)
+    inside = np.empty((len(x), len(y)), dtype=bool)
+    for k, at in enumerate(x):
+        over = np.flatnonzero((a[:, 0] > at) != (b[:, 0] > at))
+        crossing = a[over, 1] + (at - a[over, 0]) / (b[over, 0] - a[over, 0]) * (b[over, 1] - a[over, 1])
+        inside[k] = np.searchsorted(np.sort(crossing), y) % 2 == 1
+    return np.where(inside, -1.0, 1.0) * distance.reshape(inside.shape)
 
 
 class Blend:
@@ -104,6 +106,10 @@ class Blend:
                 out[near] = smooth_min(out[near], shape.field(points[near]), self.fillet)
         return out
 
+    def _field_in_parts(self, points: Floats) -> Floats:
+        parts = np.array_split(points, max(len(points) // PART, 1))
+        return np.concatenate(list(side_by_side(self.field, parts)))
+
     def mesh(self, spacing: float) -> Mesh:
         """The surface of the whole. spacing: mm, edge of the sampling lattice."""
         margin = 3.0 * spacing + self.fillet
@@ -112,11 +118,14 @@ class Blend:
         dims = np.ceil((high - low) / spacing).astype(int) + 1
         corner = np.full(tuple(dims), FAR, dtype=np.float32)
         centre = np.full(tuple(dims - 1), FAR, dtype=np.float32)
-        for shape in self.shapes:
+
+        def sampled(shape: Shape) -> tuple[Ints, np.ndarray, np.ndarray]:
             first = np.maximum(np.floor((shape.bounds[0] - margin - low) / spacing).astype(int), 0)
             last = np.minimum(np.ceil((shape.bounds[1] + margin - low) / spacing).astype(int) + 1, dims)
-            some, mid = sample_sparsely(shape.field, low + first * spacing, last - first, spacing, 1.3)
+            return first, *sample_sparsely(shape.field, low + first * spacing, last - first, spacing, 1.3, self.fillet)
+
+        for first, some, mid in side_by_side(sampled, self.shapes):
             for grid, part in ((corner, some), (centre, mid)):
                 window = tuple(slice(f, f + n) for f, n in zip(first, part.shape, strict=True))
                 grid[window] = smooth_min(grid[window], part, self.fillet)
-        return isosurface_samples(corner, centre, low, spacing, self.field)
+        return isosurface_samples(corner, centre, low, spacing, self._field_in_parts)
