@@ -22,6 +22,7 @@ Field = Callable[[Floats], Floats]
 _ONE = {1: (0, 1, 2, 3), 2: (1, 0, 3, 2), 4: (2, 0, 1, 3), 8: (3, 0, 2, 1)}
 _TWO = {3: (0, 1, 2, 3), 5: (0, 2, 3, 1), 9: (0, 3, 1, 2), 6: (1, 2, 0, 3), 10: (1, 3, 2, 0), 12: (2, 3, 0, 1)}
 _MAX_CELLS = 400_000_000
+FURTHEST = 0.35  # of a cell: what a vertex may move from where the lattice was cut (half as many faces cross as without a limit)
 BLOCKS = (8, 4, 2)  # cells along the edge of the blocks that are sampled once to see whether the surface can be near
 AT_A_TIME = 400_000
 ONCE_MM = 0.01
@@ -145,7 +146,7 @@ def _normals(points: Floats, faces: Ints) -> Floats:
     return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
 
 
-def _unfolded(points: Floats, cut: Mesh) -> Mesh:
+def _unfolded(points: Floats, cut: Mesh, furthest: float) -> Mesh:
     """Moved vertices (n, 3) on the faces of the mesh as it was cut, drawn back towards their old places where faces have folded over.
 
     At a sharp edge of the field neighbouring vertices can be projected past each other. The mesh as cut cannot fold: each of its
@@ -209,7 +210,7 @@ def isosurface(field: Field, bounds: Floats, spacing: float, *, relax: int = 3, 
     lattice = _Lattice(bounds[0], bounds[1], spacing)
     corner, centre = sample_sparsely(field, lattice.low, lattice.shape, spacing, lipschitz)
     cut = _mesh_grid(corner, centre, lattice)
-    return _unfolded(_relax(cut, field, spacing, relax), cut) if relax else cut
+    return _unfolded(_relax(cut, field, spacing, relax), cut, FURTHEST * spacing) if relax else cut
 
 
 def sample_sparsely(
@@ -291,7 +292,7 @@ def isosurface_samples(
         points = _project(points, field, spacing, off)
         again = np.flatnonzero(np.abs(off) > ONCE_MM)  # one step squares a small error; a large one, at edges, takes two
         points[again] = _project(points[again], field, spacing, exact(points[again]))
-    return _unfolded(points, cut)
+    return _unfolded(points, cut, FURTHEST * spacing)
 
 
 def isosurface_grid(corner: np.ndarray, low: Floats, spacing: float, *, relax: int = 3) -> Mesh:
