@@ -192,6 +192,11 @@ def _cell(n: int, case: Case) -> str:
     return f"({n})" if n in case.chart.missing else str(n)
 
 
+def lowered_side(arch: str) -> str:
+    """The patient's side at +X of the cast frame, which a positive lateral tilt lowers."""
+    return "Patient's right" if arch == "lower" else "Patient's left"
+
+
 class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
     """Tilt of the cast and undercut"""
 
@@ -204,10 +209,9 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         case = shown_case(context)
         if case is None:
             return
-        side = "Patient's right" if case.cast.arch == "lower" else "Patient's left"
         column = layout.column(align=True)
         column.prop(own, "anteroposterior_deg", text="Front down (°)")
-        column.prop(own, "lateral_deg", text=f"{side} down (°)")
+        column.prop(own, "lateral_deg", text=f"{lowered_side(case.cast.arch)} down (°)")
         from ..core.output.wording import tilt_words
 
         wrapped(layout, context, tilt_words(case.path.anteroposterior_deg, case.path.lateral_deg, case.cast.arch).capitalize())

@@ -126,6 +126,17 @@ def test_tilt_shades_as_the_core_surveys(opened: Any):
     assert colours()[deep].mean(axis=0)[0] < colours()[seen].mean(axis=0)[0] - 0.1, "deep undercut is dark and blue"
 
 
+@pytest.mark.parametrize("arch", ["upper", "lower"])
+def test_the_tilt_says_whose_right(registered: None, arch: str):
+    """Against the words of the report, and against the numbers of the teeth: +X holds quadrants 2 and 4 (ISO 3950: 2 left, 4 right)."""
+    from claspwright.addon.panels_work import lowered_side
+    from claspwright.core.output.wording import tilt_words
+    from claspwright.core.teeth import numbering
+
+    assert lowered_side(arch).lower() in tilt_words(0.0, 5.0, arch)
+    assert numbering.name(numbering.order(arch)[-1]).split()[1] == lowered_side(arch).split()[1]
+
+
 def test_tilt_has_limits(opened: Any):
     opened.claspwright.lateral_deg = 80.0
     assert opened.claspwright.lateral_deg == pytest.approx(30.0)
