@@ -19,6 +19,9 @@ FORMAT = "claspwright-case"
 VERSION = 1
 _MAX_BYTES = 20_000_000
 
+RESTORATIONS = ("amalgam", "composite", "ceramic", "metal", "metal-ceramic", "resin")
+SOFT_TISSUE = ("torus", "frenum", "flabby ridge", "sharp ridge", "bony undercut", "sore or inflamed tissue", "other")
+
 Point = tuple[float, float, float]
 Row = tuple[float, float, float, float]
 
@@ -35,26 +38,63 @@ class CastEntry:
 
 @dataclass(frozen=True)
 class ToothEntry:
-    """A tooth that stands: its FDI number, clicked points on its crown (cast frame, mm), what only the clinician knows."""
+    """A tooth that stands: its FDI number, clicked points on its crown (cast frame, mm), what only the clinician knows.
+
+    to_extract : it stands in the scan, but is to be taken out
+    mobility : degree 0 to 3; crown_length_mm : clinical crown, edge to margin, where it was measured in the mouth (None: from the scan)
+    restoration : in words; restoration_material : what a rest or an arm would lie on
+    """
 
     fdi: int = option(low=11, high=48)
     seeds: tuple[Point, ...] = ()
+    to_extract: bool = option(False)
     mobility: int = option(0, low=0, high=3)
     root_support: str = option("", choices=("", "good", "fair", "poor"))
+    crown_length_mm: float | None = option(None, low=0, high=20)
     restoration: str = ""
+    restoration_material: str = option("", choices=("", *RESTORATIONS))
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class SulcusEntry:
+    """Depth of the sulcus beside a tooth or its empty place, measured in the mouth from the gingival margin or crest, mm."""
+
+    fdi: int = option(low=11, high=48)
+    depth_mm: float = option(low=0, high=25)
+    side: str = option("lingual", choices=("facial", "lingual"))
+
+
+@dataclass(frozen=True)
+class SoftTissueEntry:
+    """What the clinician found in the tissue: the kind, the teeth or empty places beside it, and words."""
+
+    kind: str = option(choices=SOFT_TISSUE)
+    near: tuple[int, ...] = ()
     notes: str = ""
 
 
 @dataclass(frozen=True)
 class Chart:
-    """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries; not_here: clicks on no crown (mm)."""
+    """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries; not_here: clicks on no crown (mm).
+
+    sulcus_mm : least depth of the lingual sulcus; sulcus : depths place by place; aesthetic : teeth and places that show
+    """
 
     teeth: tuple[ToothEntry, ...] = ()
     missing: tuple[int, ...] = ()
     not_replaced: tuple[int, ...] = ()
     sulcus_mm: float | None = option(None, low=0, high=25)
     not_here: tuple[Point, ...] = ()
+    aesthetic: tuple[int, ...] = ()
+    sulcus: tuple[SulcusEntry, ...] = ()
+    soft_tissue: tuple[SoftTissueEntry, ...] = ()
     notes: str = ""
+
+    @property
+    def to_extract(self) -> tuple[int, ...]:
+        """FDI numbers of standing teeth that are to be taken out."""
+        return tuple(t.fdi for t in self.teeth if t.to_extract)
 
 
 @dataclass(frozen=True)
@@ -181,8 +221,12 @@ def _validate(case: Case) -> None:
             raise CaseError(f"case.components[{k}].id: {component.id!r} is empty or used twice")
         seen.add(component.id)
     quadrants = (1, 2) if case.cast.arch == "upper" else (3, 4)
-    numbers = [t.fdi for t in case.chart.teeth]
-    for label, values in (("teeth", numbers), ("missing", case.chart.missing), ("not_replaced", case.chart.not_replaced)):
+    chart = case.chart
+    numbers = [t.fdi for t in chart.teeth]
+    lists = [("teeth", numbers), ("missing", chart.missing), ("not_replaced", chart.not_replaced), ("aesthetic", chart.aesthetic)]
+    lists += [(f"soft_tissue[{k}].near", entry.near) for k, entry in enumerate(chart.soft_tissue)]
+    lists += [(f"sulcus[{k}].fdi", (entry.fdi,)) for k, entry in enumerate(chart.sulcus)]
+    for label, values in lists:
         for fdi in values:
             if fdi // 10 not in quadrants or not 1 <= fdi % 10 <= 8:
                 raise CaseError(f"case.chart.{label}: {fdi} is not a tooth of the {case.cast.arch} arch (FDI)")
