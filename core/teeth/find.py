@@ -8,7 +8,6 @@ import numpy as np
 
 from ..errors import CastError
 from ..mesh import Floats, Ints, Mesh
-from . import numbering
 from .clicks import as_points, checked, corrected_crowns, denied_patches, granted_patches
 from .coarse import CoarseGraph
 from .labels import teeth_from_labels
@@ -16,11 +15,11 @@ from .model import Teeth, Tooth
 from .refine import refine
 from .row import row_of
 from .seeds import arch_graph, core_patches, divide
-from .walker import best_level, expected_area, must_haves, probabilities, tissue_patches
+from .walker import best_level, beyond_patches, crown_size, expected_area, must_haves, probabilities
 
 REACHES = (1.15, 0.82)
 """How far a crown may reach from its (ever better known) middle, in crown widths."""
-BELOW_MM = 2.0
+BELOW_MM = 1.5
 AGREE_MM = 1.5
 """A click may lie so far outside the stretch that the row suggests for its crown; further, the row is not believed."""
 CORE = 0.15
@@ -70,14 +69,16 @@ def _solve(
     corrected : weights of a size too small and too large, for crowns of which clicks already say that they are not as expected
     """
     numbers = tuple(centres)
-    tissue = tissue_patches(graph, centres, reach, BELOW_MM)
-    while not tissue.any() and reach > REACHES[-1]:  # a scan trimmed close to the crowns
+    beyond = beyond_patches(graph, centres, reach, BELOW_MM)
+    while not beyond.all(axis=1).any() and reach > REACHES[-1]:  # a scan trimmed close to the crowns
         reach -= 0.1
-        tissue = tissue_patches(graph, centres, reach, BELOW_MM)
-    fixed = np.where((fixed < 0) & tissue, 0, fixed)
+        beyond = beyond_patches(graph, centres, reach, BELOW_MM)
+    said = fixed
+    fixed = np.where((fixed < 0) & beyond.all(axis=1), 0, fixed)
     if not (fixed == 0).any():
         raise CastError("the scan shows no tissue round the marked crowns; it may be at another scale than millimetres")
     chance = probabilities(graph, fixed)[:, 1:]
+    chance[beyond & (said[:, None] != np.arange(1, len(numbers) + 1))] = 0.0
     area = np.array([expected_area(n) for n in numbers])
     must = must_haves(graph, centres, chance)
     each = range(len(numbers))
@@ -190,8 +191,11 @@ def find_teeth(mesh: Mesh, arch: str, seeds: dict[int, Floats], missing: tuple[i
 
 def _size_flag(tooth: Tooth) -> Tooth:
     span = float(np.ptp(tooth.margin @ tooth.mesial))
-    usual = numbering.crown_width(tooth.fdi)
+    tall = float(tooth.cusps[0] @ tooth.axis - (tooth.margin @ tooth.axis).min())
+    usual, _, height = crown_size(tooth.fdi)
     # handbook section 10: sizes outside 0.7 to 1.4 times the average deserve a look
-    if 0.7 * usual <= span <= 1.4 * usual:
-        return tooth
-    return tooth.flagged(f"{span:.1f} mm wide, where {usual:.1f} mm is usual: check the number and the margin")
+    if not 0.7 * usual <= span <= 1.4 * usual:
+        tooth = tooth.flagged(f"{span:.1f} mm wide, where {usual:.1f} mm is usual: check the number and the margin")
+    if tall > 1.4 * height:
+        tooth = tooth.flagged(f"{tall:.1f} mm from tip to margin, where {height:.1f} mm is usual: check the margin")
+    return tooth

@@ -18,6 +18,8 @@ SIGMA = 0.05
 FLOOR = 1e-4
 HOLLOW_WEIGHT = 2.0
 LEFT_OUT = 2.0
+NECK = 0.66
+"""How far a crown may reach from its middle close to its margin, in crown widths."""
 
 FACIOLINGUAL_MM = {
     "upper": (7.0, 6.0, 8.0, 9.0, 9.0, 11.0, 11.0, 10.0),
@@ -44,14 +46,16 @@ def expected_area(fdi: int) -> float:
     return 0.8 * width * depth + 0.72 * height * (width + depth)
 
 
-def tissue_patches(graph: CoarseGraph, centres: dict[int, Floats], reach: float, below_mm: float) -> Bools:
-    """(k,) patches too far from every crown's middle (3,) to be crown: beside it or below it."""
-    far = np.ones(len(graph.points), dtype=bool)
-    for fdi, middle in centres.items():
+def beyond_patches(graph: CoarseGraph, centres: dict[int, Floats], reach: float, below_mm: float) -> Bools:
+    """(k, L) patches too far from each crown's middle (3,) to be that crown: beside it or below it."""
+    far = np.ones((len(graph.points), len(centres)), dtype=bool)
+    for i, (fdi, middle) in enumerate(centres.items()):
         width, depth, height = crown_size(fdi)
         offset = graph.points - middle
-        beside = np.hypot(offset[:, 0], offset[:, 1]) > reach * max(width, depth)
-        far &= beside | (offset[:, 2] < -(height + below_mm))
+        # toward its neck a crown grows narrower: what spreads there is gum below its neighbour
+        deep = np.clip((-offset[:, 2] / height - 0.4) / 0.4, 0.0, 1.0)
+        beside = np.hypot(offset[:, 0], offset[:, 1]) > (reach - max(reach - NECK, 0.0) * deep) * max(width, depth)
+        far[:, i] = beside | (offset[:, 2] < -(height + below_mm))
     return far
 
 
