@@ -25,12 +25,12 @@ class Look:
 
 
 def encode_obj(parts: Mapping[str, Mesh]) -> bytes:
-    """Text, one `o` group a part, millimetres (the format has no unit: a comment says it), 6 decimals."""
+    """Text, one `o` group a part, millimetres (the format has no unit: a comment says it), 9 digits."""
     lines = ["# unit: millimetre"]
     first = 1
     for name, mesh in parts.items():
         lines.append("o " + "_".join(name.split()))
-        lines += [f"v {x:.6f} {y:.6f} {z:.6f}" for x, y, z in (mesh.vertices + 0.0).tolist()]
+        lines += [f"v {x:.9g} {y:.9g} {z:.9g}" for x, y, z in (mesh.vertices + 0.0).tolist()]
         lines += [f"f {a} {b} {c}" for a, b, c in (mesh.faces + first).tolist()]
         first += len(mesh.vertices)
     return ("\n".join(lines) + "\n").encode("ascii", "replace")

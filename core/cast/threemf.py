@@ -189,7 +189,7 @@ _RELS = (
 
 
 def _object(number: int, name: str, mesh: Mesh) -> str:
-    points = "\n".join(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in (mesh.vertices + 0.0).tolist())
+    points = "\n".join(f'<vertex x="{x:.9g}" y="{y:.9g}" z="{z:.9g}"/>' for x, y, z in (mesh.vertices + 0.0).tolist())
     triangles = "\n".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces.tolist())
     called = f" name={quoteattr(name)}" if name else ""
     return (
@@ -202,7 +202,7 @@ def encode_3mf(parts: Mesh | Mapping[str, Mesh], metadata: Mapping[str, str] | N
     """One object for each part, in millimetres, with its name; a bare mesh is one part without a name.
 
     metadata : of the core specification's own names (Title, Designer, Description, Application...). The same input gives the same bytes
-    (fixed time stamps, fixed order). Coordinates carry 6 decimals (a millionth of a millimetre).
+    (fixed time stamps, fixed order). Coordinates carry 9 digits: every 32-bit number comes back as it was, and no two corners become one.
     """
     named = {"": parts} if isinstance(parts, Mesh) else parts
     notes = "".join(f"<metadata name={quoteattr(name)}>{escape(words)}</metadata>\n" for name, words in (metadata or {}).items())

@@ -16,14 +16,17 @@ from .build import Build, Clock, Progress, groundwork, judge
 
 
 def read_framework(path: str | FilePath) -> tuple[Mesh, tuple[str, ...]]:
-    """The surface of a file in millimetres with equal corners joined, and nothing mended: what is wrong with it is for the checks to say.
+    """The surface of a file in millimetres, and nothing mended: what is wrong with it is for the checks to say.
+
+    Equal corners are joined unless the file itself says how faces join (STL never does).
 
     A unit that the file declares is obeyed; a file without one is taken as millimetres. Raises CastError.
     """
     raw, header = read_mesh(path)
     factor = UNITS.get(header["unit"] or "millimeter", 1.0)
     remarks = [] if factor == 1.0 else [f"framework: declared in {header['unit']}, taken times {factor:g}"]
-    return joined(raw.transformed(np.diag([factor, factor, factor, 1.0]))), (*header["remarks"], *remarks)
+    mesh = raw.transformed(np.diag([factor, factor, factor, 1.0]))
+    return mesh if mesh.is_closed else joined(mesh), (*header["remarks"], *remarks)
 
 
 def check_framework(

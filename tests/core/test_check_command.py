@@ -12,6 +12,7 @@ import pytest
 import trimesh
 from claspwright.core.case import CastEntry, Overrule, case_from_json, case_to_json
 from claspwright.core.cast import write_mesh
+from claspwright.core.cast.scenes import encode_obj
 from claspwright.core.cast.threemf import encode_3mf
 from claspwright.core.checks import Check, overrule
 from claspwright.core.checks.finish import FinishLine, check_finish_line
@@ -152,3 +153,15 @@ def test_a_cutter_does_not_reach_under_a_roof():
     mesh = Mesh.from_manifold((slab + slab.translate((0, 0, 12)) + leg).refine_to_length(1.0))
     found = check_reach(mesh, UP, PROCESSES["milled"])
     assert found.value == pytest.approx(2 * (400 - 16), rel=0.02) and found.status == "warn"
+
+
+@pytest.mark.parametrize("suffix", ["3mf", "obj"])
+def test_corners_that_nearly_meet_stay_apart_in_text(tmp_path, suffix):
+    """A seam has corners a ten-thousandth of a micrometre apart near the origin: 6 decimals would make them one and tear the solid."""
+    v = np.array([[0.0, 0, 0], [1e-7, 0, 0], [20, 0, 0], [0, 20, 0], [0, 0, 20]]).astype(np.float32).astype(float)
+    faces = np.array([[0, 3, 1], [1, 3, 2], [0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    mesh = Mesh(v, faces)
+    assert mesh.is_closed
+    (tmp_path / f"a.{suffix}").write_bytes(encode_3mf(mesh) if suffix == "3mf" else encode_obj({"a": mesh}))
+    again, _ = read_framework(tmp_path / f"a.{suffix}")
+    assert again.is_closed and np.array_equal(again.vertices.astype(np.float32), v.astype(np.float32))
