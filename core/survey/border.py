@@ -10,7 +10,8 @@ from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Ints
 
-_CHUNK = 400_000
+# So many pairs of point and piece at a time, and so many points.
+_CHUNK, _TOGETHER = 400_000, 2_000
 
 
 class Border(Protocol):
@@ -38,13 +39,17 @@ def nearest_border(border: Border, points: Floats, best: Floats, at: Floats, tod
     if not total:
         return todo[:0]
     tree = cKDTree(border.centres, leafsize=16, balanced_tree=False, compact_nodes=False)
+    # In order of what is in hand already: then one bound serves many, and a search that must come out empty ends early.
+    todo = todo[np.argsort(best[todo], kind="stable")]
     for k in tries:
         k = min(k, total)
         unproved = [todo[:0]]
-        chunk = max(1, _CHUNK // k)
+        chunk = max(1, min(_CHUNK // k, _TOGETHER))
         for s in range(0, len(todo), chunk):
             part = todo[s : s + chunk]
-            far, index = tree.query(points[part, :dimension], k=k)
+            bound = float(best[part].max()) + border.reach
+            far, index = tree.query(points[part, :dimension], k=k, distance_upper_bound=bound)
+            index = np.minimum(index, total - 1)  # where fewer than k lie within the bound
             far, index = far.reshape(len(part), k), index.reshape(len(part), k)
             # Only candidates that can still be nearer are measured.
             close = far[:, 0] - border.reach < best[part]

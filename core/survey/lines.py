@@ -66,7 +66,7 @@ def level_lines(mesh: Mesh, table: EdgeTable, values: Floats, level: float, allo
     a, b = table.vertices[used].T
     t = v[a] / (v[a] - v[b])
     points = mesh.vertices[a] + t[:, None] * (mesh.vertices[b] - mesh.vertices[a])
-    return LevelLines(points, used, t, np.asarray(segments, dtype=np.int64).reshape(-1, 2), faces)
+    return LevelLines(points, used, t, np.asarray(segments, dtype=np.int64).reshape(-1, 2), np.asarray(faces, dtype=np.int64))
 
 
 def chains(segments: Ints, count: int) -> list[tuple[Ints, bool]]:

@@ -36,7 +36,7 @@ _THREADS, _SHARE = 2, 8_000
 # Spots on faces lie so dense that none of a face is farther than this from its nearest spot (mm): faces of scans have one, those of
 # bases many. A search is only as fast as its largest piece is small.
 _SMALL_MM, _LARGE_MM = 0.35, 1.0
-_FINE_MM, _COARSE_MM = 0.4, 3.0
+_FINE_MM, _COARSE_MM = 0.6, 3.0
 
 Rays = NDArray[np.float32]
 

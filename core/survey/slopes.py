@@ -19,7 +19,7 @@ from .scene import VERTICAL, RayScene
 FAR_MM = 8.0
 # Points by how far a slope may count for them (mm).
 NEAR_MM = 1.0
-_REACHES_MM = (0.25, NEAR_MM, FAR_MM)
+_REACHES_MM = (NEAR_MM, FAR_MM)
 
 
 @dataclass(frozen=True, eq=False)
