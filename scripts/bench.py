@@ -58,16 +58,21 @@ def bench_survey(name: str, mesh: Mesh) -> None:
     loaded = mesh.to_trimesh()
     plain_survey(loaded, Path())
     rays = best(lambda k: scene.occluded(mesh.vertices, Path(1.0 + k, 0.0).vector))
-    ours = best(lambda k: survey(mesh, Path(1.0 + k, 0.0), scene=scene))
+    survey(mesh, Path(), scene=scene)  # what is kept for all paths is made at the first
+    depth = best(lambda k: survey(mesh, Path(1.0 + k, 0.0), scene=scene))
+    ours = best(lambda k: survey(mesh, Path(1.0 + k, 0.0), scene=scene).contours)
     plain = best(lambda k: plain_survey(loaded, Path(1.0 + k, 0.0)))
-    result = survey(mesh, Path(), scene=scene)
-    gauges = best(lambda k: [gauge_lines(mesh, result, depth + 1e-4 * k) for depth in (0.25, 0.50, 0.75)])
-    print(f"survey of {name}, {len(mesh.faces):,} triangles, {(~result.visible).sum():,} hidden vertices")
+    results = [survey(mesh, Path(0.5 * k, 0.0), scene=scene) for k in range(RUNS)]
+    gauges = best(lambda k: [gauge_lines(mesh, results[k], mm) for mm in (0.25, 0.50, 0.75)])
+    hidden = int((~results[0].visible).sum())
+    print(f"survey of {name}, {len(mesh.faces):,} triangles, {hidden:,} hidden vertices")
     print(f"  once a cast (rays, edges, smooth normals)  {once:7.3f} s")
     print(f"  floor: one ray a vertex                    {rays:7.3f} s")
-    print(f"  whole survey at a new path                 {ours:7.3f} s = {ours / rays:5.1f} x the floor")
+    print(f"  seen and depth at a new path (shading)     {depth:7.3f} s = {depth / rays:5.1f} x the floor")
+    print(f"  whole survey at a new path, with contours  {ours:7.3f} s = {ours / rays:5.1f} x the floor")
     print(f"  plain survey with trimesh                  {plain:7.3f} s = {plain / ours:5.2f} x ours (depth to sample points, no lines)")
     print(f"  gauge lines, three                         {gauges:7.3f} s")
+    print(f"  peak memory so far                         {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:7.2f} GB")
 
 
 def main() -> None:
@@ -76,7 +81,7 @@ def main() -> None:
     parser.add_argument("scans", nargs="*", help="mesh files to survey too, occlusal side up")
     parser.add_argument("--triangles", type=int, action="append", default=[])
     options = parser.parse_args()
-    for triangles in options.triangles or (60_000, 250_000):
+    for triangles in options.triangles or (60_000, 250_000, 1_000_000):
         spec = replace(SAMPLES["lower_class_i"], triangles=triangles)
         bench_survey("a made-up lower cast", make_phantom(spec).mesh)
     for file in options.scans:

@@ -10,7 +10,8 @@ from ..errors import GeometryError
 from ..mesh import Floats, Mesh
 from .gauge import GAUGES_INCH, INCH_MM
 from .lines import chains, level_lines
-from .measure import Survey, read_gauge
+from .measure import Survey, read_gauge, survey
+from .scene import RayScene
 from .topology import edge_table
 
 # Noise of a scan, one standard deviation normal to the surface (mm): 0.005 to 0.013 on a flat wafer (PLoS ONE 2017, intra-oral
@@ -29,7 +30,8 @@ class Probe:
     """One reading.
 
     point : on the surface, mm
-    depth_mm, low_mm, high_mm : reading, and the range that scan noise leaves
+    depth_mm, low_mm, high_mm : reading in the shadow of everything above, and the range that scan noise leaves
+    alone_mm : reading of this tooth taken alone; None on tissue or without labels
     convergence_deg : angle of cervical convergence, between path and wall
     to_contour_mm : along the wall up to the height of contour; None where the wall has none in this plane
     above_margin_mm : height along the path above the nearest place of the margin; None without a margin
@@ -40,6 +42,7 @@ class Probe:
     depth_mm: float
     low_mm: float
     high_mm: float
+    alone_mm: float | None
     convergence_deg: float
     to_contour_mm: float | None
     above_margin_mm: float | None
@@ -68,7 +71,19 @@ def probe(result: Survey, point: Floats, margin: Floats | None = None, noise_mm:
         above = float((at[0] - nearest) @ result.path.vector)
     x, y, z = at[0].tolist()
     way = _walk(result, at[0], towards) if depth > 0.0 else None
-    return Probe((x, y, z), depth, low, high, float(reading.convergence[0]), way, above, max(fitting, default=None))
+    return Probe((x, y, z), depth, low, high, _alone(result, at), float(reading.convergence[0]), way, above, max(fitting, default=None))
+
+
+def _alone(result: Survey, at: Floats) -> float | None:
+    """Reading at a surface point (1, 3) as if its tooth stood by itself."""
+    if result.labels is None:
+        return None
+    labels = np.asarray(result.labels)[result.mesh.faces]
+    tooth = int(np.bincount(np.maximum(labels[result.scene.nearest(at)[1][0]], 0)).argmax())
+    if tooth == 0:
+        return None
+    crown, _ = result.mesh.submesh((labels == tooth).any(axis=1))
+    return float(read_gauge(survey(crown, result.path, scene=RayScene(crown)), at).depth[0])
 
 
 def _walk(result: Survey, at: Floats, towards: Floats) -> float | None:

@@ -102,6 +102,13 @@ def test_a_tooth_alone_does_not_feel_its_neighbour() -> None:
     under = (low.vertices[:, 0] > 2.0) & (low.vertices[:, 2] > 0.5)
     assert (own[under] == 0.0).all()
     assert shadow[under].max() > 1.0
+    result = survey(both, Path(), labels)
+    point = np.array([R * np.cos(0.5), 0.0, R * np.sin(0.5)])  # above its own equator, under the neighbour's
+    told = probe(result, point)
+    assert told.alone_mm == 0.0 and told.depth_mm > 1.0
+    below = probe(result, point * [-1.0, 1.0, -1.0])  # on the far side only its own bulge counts
+    assert below.alone_mm == pytest.approx(R * (1.0 - np.cos(0.5)), abs=0.01)
+    assert below.depth_mm == pytest.approx(below.alone_mm, abs=0.01)
 
 
 @pytest.mark.parametrize("path", [Path(), Path(8.0, -5.0)])
