@@ -150,8 +150,10 @@ def _unfolded(points: Floats, cut: Mesh, furthest: float) -> Mesh:
     """Moved vertices (n, 3) on the faces of the mesh as it was cut, drawn back towards their old places where faces have folded over.
 
     At a sharp edge of the field neighbouring vertices can be projected past each other. The mesh as cut cannot fold: each of its
-    faces lies in a tetrahedron of its own.
+    faces lies in a tetrahedron of its own. So no vertex goes further than `furthest` mm: where the field has a step, it would wander.
     """
+    move = points - cut.vertices
+    points = cut.vertices + move * np.minimum(1.0, furthest / np.maximum(np.linalg.norm(move, axis=1, keepdims=True), 1e-12))
     before, faces = cut.face_normals, cut.faces
     pairs = _face_pairs(faces)
     pulled = np.zeros(len(points), dtype=np.int64)
