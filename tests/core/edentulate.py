@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 import manifold3d
 import numpy as np
+import shapely
 from claspwright.core.mesh import Mesh
-from claspwright.core.solids.fields import polygon_distance
 from claspwright.core.teeth import Teeth, Tooth
 from scipy.interpolate import RBFInterpolator
 
@@ -65,7 +65,8 @@ def _above(ridge: RBFInterpolator, outline: np.ndarray, top: float) -> manifold3
     low, high = outline.min(axis=0) - 1.0, outline.max(axis=0) + 1.0
     counts = np.ceil((high - low) / STEP_MM).astype(int) + 1
     plan = np.stack(np.meshgrid(*(np.arange(n) for n in counts), indexing="ij"), axis=-1).reshape(-1, 2) * STEP_MM + low
-    inside = np.maximum(-polygon_distance(plan, outline), 0.0)
+    region, places = shapely.Polygon(outline), shapely.points(plan)
+    inside = np.where(shapely.contains(region, places), shapely.distance(region.exterior, places), 0.0)
     dome = DOME_MM * (1.0 - (1.0 - np.minimum(inside / DOME_REACH_MM, 1.0)) ** 2)
     floor = np.column_stack([plan, ridge(plan) - SINK_MM + dome])
     block = _block(floor, counts, top)
