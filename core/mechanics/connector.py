@@ -138,6 +138,8 @@ def without_back(run: Run, path: Floats, forward: Floats) -> Run:
     # Begin just behind the cut, so that what is left is one open run.
     order = np.roll(np.arange(len(back)), -_run_start(back, start))
     keep = order[~back[order]]
+    if len(keep) < len(back) // 4:
+        return replace(run, closed=False)
     return Run(run.points[keep], run.normals[keep], run.width[keep], run.thickness[keep], run.shape, False)
 
 

@@ -53,7 +53,7 @@ def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> C
         for c in case.components
         if isinstance(c, OcclusalRest | CingulumRest) and c.id in assembly.built
     }
-    bases = tuple(_base(c, site) for c in case.components if isinstance(c, BASES) and c.id in assembly.built)
+    bases, unknown = _bases(case, assembly, site)
     fulcrum, indirect = _support(list(rests.values()), bases, site)
     planes = [c.tooth for c in case.components if isinstance(c, GuidePlate) and c.id in assembly.built]
     right = sum(side_of(t) == "right" for t in planes)
@@ -62,7 +62,7 @@ def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> C
         site.up, forward / np.linalg.norm(forward), alloy, tuple(clasps), bases,
         None if fulcrum is None else (fulcrum[0][1], fulcrum[1][1]), None if fulcrum is None else (fulcrum[0][0], fulcrum[1][0]),
         tuple(p for _, p in indirect), tuple(t for t, _ in indirect), (right, len(planes) - right),
-        _connector(assembly, list(rests.values()), bases, site), tuple(remarks),
+        _connector(assembly, list(rests.values()), bases, site), (*remarks, *unknown),
     )  # fmt: skip
 
 
@@ -199,6 +199,18 @@ def _arm_gap(rail: Rail, chart: CrownChart, travel: Floats) -> Floats:
         return np.full(len(travel), np.inf)
     lifted = chart.radius(np.repeat(phi, len(travel)), (z[:, None] + travel).ravel()).reshape(len(phi), -1)
     return np.asarray(np.maximum(np.nanmin(np.where(np.isfinite(lifted), rest[:, None] - lifted, np.inf), axis=0), 0.0))
+
+
+def _bases(case: Case, assembly: Assembly, site: Site) -> tuple[tuple[BaseInput, ...], list[str]]:
+    """Every base that was built; one whose ridge the scan does not show is left out with a remark."""
+    found, remarks = [], []
+    for c in case.components:
+        if isinstance(c, BASES) and c.id in assembly.built:
+            try:
+                found.append(_base(c, site))
+            except GeometryError as error:
+                remarks.append(f"{c.id}: left out of levers and connector ({error})")
+    return tuple(found), remarks
 
 
 def _base(spec: LatticeBase | BeadPlate, site: Site) -> BaseInput:
