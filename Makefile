@@ -5,6 +5,7 @@
 #   make extension  one Blender extension zip a platform, in dist/
 #   make samples    make the made-up casts and the sample cases again
 #   make bench      times and memory of the main jobs
+#   make reference  undercut depth of every vertex against the independent one (hours)
 #   make lint       ruff and mypy alone
 #   make clean      forget everything that make made
 
@@ -22,10 +23,10 @@ BPY45 := .venv-bpy45
 BPY50 := .venv-bpy50
 DEPS := pyproject.toml
 
-.PHONY: help demo test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
+.PHONY: help demo reference test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
 
 help:
-	@sed -n '3,9s/^# \{0,1\}//p' Makefile
+	@sed -n '3,10s/^# \{0,1\}//p' Makefile
 
 # --- environments -----------------------------------------------------------------------------------------------
 
@@ -62,6 +63,9 @@ samples: .venv/.ready $(BPY45)/.ready
 
 bench: .venv/.ready
 	.venv/bin/python scripts/bench.py
+
+reference: .venv/.ready
+	CLASPWRIGHT_SURVEY_EVERY=1 .venv/bin/python -m pytest tests/core/test_survey_reference.py -k test_depth -s
 
 wheels: .venv/.ready
 	@.venv/bin/python scripts/fetch_wheels.py
