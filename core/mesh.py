@@ -148,13 +148,19 @@ class Mesh:
 
         return trimesh.Trimesh(self.vertices.copy(), self.faces.copy(), process=False)
 
+    def __getstate__(self) -> dict[str, NDArray]:
+        """Only the arrays travel to other processes; what is derived is derived there again."""
+        return {"vertices": self.vertices, "faces": self.faces}
+
     def to_manifold(self) -> manifold3d.Manifold:
-        """For booleans. Raises GeometryError when the mesh is not a closed, consistently wound solid."""
+        """For booleans; made once. Raises GeometryError when the mesh is not a closed, consistently wound solid."""
+        return self._manifold
+
+    @cached_property
+    def _manifold(self) -> manifold3d.Manifold:
         import manifold3d
 
-        solid = manifold3d.Manifold(
-            manifold3d.Mesh64(self.vertices.copy(), self.faces.astype(np.uint64))
-        )
+        solid = manifold3d.Manifold(manifold3d.Mesh64(self.vertices.copy(), self.faces.astype(np.uint64)))
         if solid.status() != manifold3d.Error.NoError:
             raise GeometryError(f"not a closed solid ({solid.status().name}); repair the mesh or add a base first")
         return solid

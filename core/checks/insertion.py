@@ -119,8 +119,9 @@ def densified(mesh: Mesh, faces: Bools, spacing_mm: float = SPACING_MM) -> Float
     """Points on the chosen faces: corners, points along edges longer than the spacing, points inside faces that are large both ways."""
     chosen = mesh.faces[faces]
     corners = mesh.vertices[np.unique(chosen)]
-    half = np.unique(np.sort(chosen[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
-    a, b = mesh.vertices[half[:, 0]], mesh.vertices[half[:, 1]]
+    half = np.sort(chosen[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    low, high = np.divmod(np.unique(half[:, 0] * len(mesh.vertices) + half[:, 1]), len(mesh.vertices))  # each edge once
+    a, b = mesh.vertices[low], mesh.vertices[high]
     parts = np.ceil(np.linalg.norm(b - a, axis=1) / spacing_mm).astype(np.int64)
     along = np.repeat(np.arange(len(parts)), np.maximum(parts - 1, 0))
     rank = np.arange(len(along)) - np.repeat(np.cumsum(np.maximum(parts - 1, 0)) - np.maximum(parts - 1, 0), np.maximum(parts - 1, 0))
