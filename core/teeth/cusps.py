@@ -9,6 +9,8 @@ from . import numbering
 from .surface import link_matrix, rim_edges, smooth_field
 
 PROMINENCE_MM = 0.12
+EDGE_MM = 1.0
+"""Down to here below its highest point an incisal edge reaches to its corners."""
 MOST = {1: 3, 2: 3, 3: 1, 4: 2, 5: 3, 6: 5, 7: 5, 8: 5}
 """Most cusps (or mamelons of an incisal edge) by position: textbook dental anatomy."""
 
@@ -43,8 +45,8 @@ def peaks(mesh: Mesh, height: Floats, prominence: float) -> list[tuple[int, floa
     return sorted(result, key=lambda item: rank[item[0]])
 
 
-def cusp_tips(crown: Mesh, fdi: int, axis: Floats) -> Floats:
-    """(c, 3) cusp tips of a crown, highest first.
+def cusp_tips(crown: Mesh, fdi: int, axis: Floats, mesial: Floats) -> Floats:
+    """(c, 3) cusp tips of a crown, highest first; of an incisor the middle of its edge, then the heights of the edge.
 
     Heights are taken halfway between the occlusal direction and the crown's own axis, so a leaning molar keeps its lower cusps.
     """
@@ -62,4 +64,13 @@ def cusp_tips(crown: Mesh, fdi: int, axis: Floats) -> Floats:
     rim = set(rim_edges(part.faces).ravel().tolist())
     chosen = [v for v, _ in found if v not in rim] or [int(height.argmax())]
     tips = part.vertices[np.array(chosen)]
-    return tips[np.argsort(-(tips @ up))]
+    tips = tips[np.argsort(-(tips @ up))]
+    return np.vstack([_edge_middle(crown.vertices, raw, mesial)[None], tips]) if numbering.position(fdi) <= 2 else tips
+
+
+def _edge_middle(points: Floats, height: Floats, mesial: Floats) -> Floats:
+    """(3,) the highest point of an incisal edge midway between its corners. height : (n,) of the points, occlusally."""
+    along = points @ mesial
+    edge = height > height.max() - EDGE_MM
+    middle = 0.5 * (along[edge].min() + along[edge].max())
+    return np.asarray(points[int(np.where(np.abs(along - middle) < 0.3, height, -np.inf).argmax())])
