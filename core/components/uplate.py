@@ -117,7 +117,7 @@ def _crown_side(spec: UShapedPlate, site: Site, stations: Floats) -> tuple[Float
             rows.append((float(s), float((crest - frame.origin) @ frame.outward) - CREST_TO_PLATE_MM, float(crest @ site.up) + 1.0))
     table = np.array(sorted(rows))
     wide = 1.6 / STEP_MM
-    return tuple(gaussian_filter1d(np.interp(stations, table[:, 0], table[:, k]), wide, mode="nearest") for k in (1, 2))  # type: ignore[return-value]
+    return tuple(gaussian_filter1d(np.interp(stations, table[:, 0], table[:, k]), wide, mode="nearest") for k in (1, 2))
 
 
 def _tissue_border(spec: UShapedPlate, site: Site, stations: Floats) -> tuple[Floats, Floats]:

@@ -19,15 +19,14 @@ from .scan_files import scan_with
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 CASES = Path(__file__).resolve().parents[1] / "cases"
-# What fails on these scans, by case, and why. Arms: premolars and a canine with their whole undercut in a short stretch, known to about a
-# tenth of a millimetre on scans with edges near 1 mm, so the beam's estimate of stress is high and one arm is short. Crossing faces: a
-# few dozen of some 150,000 on the fitting side, by less than 0.1 mm; they come from the block-out and the relief of these rough
-# surfaces and are a fault of this program, not of the scans.
-ARMS, CROSSING = "arm.", "solid.self_intersection"
-EXPLAINED = {
-    "coarse_upper_15_24": (ARMS, CROSSING),
-    "coarse_upper_12_26": (ARMS, CROSSING),
-    "dense_upper_15_25": (ARMS, CROSSING, "form.thickness.rest-24"),  # the scan has a pit in the seat: 0.49 mm over it, 0.5 is the least
+# Checks that fail on these cases, known and not mended. Crossing faces: a fault of this program; the raw metal, the block-out and the
+# relief all hold some, and which of them the finished faces come from is not settled. Stress: the arms are short (9 to 15 mm) for cobalt-
+# chromium at 0.25 mm; figures of thousands of megapascals, found at the arm's very root, are not credible and have not been looked into.
+CROSSING = "solid.self_intersection"
+KNOWN = {
+    "coarse_upper_15_24": {CROSSING, "arm.stress.retentive-arm-16", "arm.stress.retentive-arm-25"},
+    "coarse_upper_12_26": {CROSSING, "arm.stress.retentive-arm-13", "arm.stress.retentive-arm-25", "arm.length.retentive-arm-13"},
+    "dense_upper_15_25": {CROSSING, "arm.stress.retentive-arm-16", "arm.stress.retentive-arm-24"},
 }
 # Teeth taken out of the dense scan, with a click on each.
 GONE = {15: (-26.2, -0.8, 0.8), 25: (25.1, 0.7, 1.6)}
@@ -62,11 +61,11 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     return build(_on_its_scan(case))
 
 
-def test_every_part_is_built_and_no_check_fails_unexplained(made: Build, request: pytest.FixtureRequest) -> None:
-    explained = EXPLAINED[request.node.callspec.params["made"]]
+def test_every_part_is_built_and_no_other_check_fails(made: Build, request: pytest.FixtureRequest) -> None:
+    known = KNOWN[request.node.callspec.params["made"]]
     assert made.refused == {}
     assert set(made.assembly.built) == {c.id for c in made.case.components}
-    failed = {c.id: c.words for c in made.checks if c.status == "fail" and not c.id.startswith(explained)}
+    failed = {c.id: c.words for c in made.checks if c.status == "fail" and c.id not in known}
     assert failed == {}
 
 
@@ -79,7 +78,7 @@ def test_one_watertight_body_by_two_general_libraries(made: Build) -> None:
     assert 250.0 < mesh.volume < 1500.0
 
 
-@pytest.mark.xfail(reason="block-out and relief of rough scans leave a few dozen faces that cross by less than 0.1 mm", strict=False)
+@pytest.mark.xfail(reason="known fault: 10 to 70 pairs of faces cross, by up to 0.1 mm", strict=True)
 def test_no_face_crosses_another(made: Build) -> None:
     assert {c.id: c for c in made.checks}["solid.self_intersection"].value == 0
 

@@ -21,6 +21,7 @@ TILTED = Path(6.0, -4.0)
 LARGE = ("stone_upper", "oral_upper")
 SINK_MM = 0.02  # an original vertex may lie this far outside the block-out (issue A's tolerance for rigid parts)
 COLUMN_MM = 0.25
+OFF_MM = 0.003  # rays start this far off the surface; from a hundredth on they step over shallow undercuts of a stone cast
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,10 +72,9 @@ def test_survey_is_finite_and_agrees_with_rays(taken: Taken, path: Path) -> None
     assert np.isfinite(found.undercut).all() and (found.undercut >= 0).all()
     assert (found.undercut[found.visible] == 0).all()
     some = np.random.default_rng(3).choice(len(mesh.vertices), 4000, replace=False)
-    start = mesh.vertices[some] + 0.01 * mesh.vertex_normals[some] + 0.01 * path.vector
+    start = mesh.vertices[some] + OFF_MM * (mesh.vertex_normals[some] + path.vector)
     hidden = mesh.to_trimesh().ray.intersects_any(start, np.tile(path.vector, (len(some), 1)))
-    # Rays start a hundredth of a millimetre off; in pits and at grazing facets that decides.
-    assert (hidden == ~found.visible[some]).mean() > 0.98
+    assert (hidden == ~found.visible[some]).mean() > 0.99
 
 
 @pytest.mark.parametrize("path", [Path(), TILTED], ids=["upright", "tilted"])
