@@ -234,6 +234,29 @@ def build() -> Iterator[None]:
     seen["build_redone"] = {o.name: len(o.data.vertices) for o in bpy.context.scene.objects if o.name in ("Framework", "Master cast")}
 
 
+def tour() -> Iterator[None]:
+    """Have every panel drawn: a component's form, passed and accepted checks, the draft's reasons, down to the cautions."""
+    kept = own().case_text
+    with here():
+        bpy.ops.claspwright.select_component("EXEC_DEFAULT", True, name="lingual bar")
+        bpy.ops.claspwright.overrule("EXEC_DEFAULT", True, check="form.feather", reason="Polished by hand")
+        bpy.ops.claspwright.view("EXEC_DEFAULT", True, what="METAL")
+        bpy.ops.claspwright.go_to("EXEC_DEFAULT", place=(-17.0, -9.0, -2.0))
+    own().all_checks, own().reasons = True, "? something is open\nlingual bar: because"
+    panel = region("UI")
+    for k in range(3):
+        for _ in range(60 if k else 12):
+            mouse("WHEELDOWNMOUSE", "PRESS", (panel.x + panel.width / 2, panel.y + panel.height / 2))
+        area().tag_redraw()
+        yield from pause(12)
+        picture(f"5_{'abc'[k]}_panels")
+    own().reasons = ""
+    yield from key("Z", middle(), ctrl=True)
+    yield from key("Z", middle(), ctrl=True)
+    yield from key("Z", middle(), ctrl=True)
+    seen["tour_undone"] = own().case_text == kept
+
+
 def keep() -> Iterator[None]:
     """Save, reopen, export."""
     kept = own().case_text
@@ -250,7 +273,7 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    parts = (install, open_it, mark, tilt, stop_a_build, build, keep)
+    parts = (install, open_it, mark, tilt, stop_a_build, build, tour, keep)
     for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)

@@ -55,6 +55,8 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     found: dict[str, Any] = json.loads(result.read_text(encoding="utf-8"))
     assert "error" not in found, found["error"]
     assert done.returncode == 0
+    words = done.stdout + done.stderr
+    assert "Traceback" not in words and "Error:" not in words, words[-3000:]  # what a panel that fails to draw says
     kept = os.environ.get("CLASPWRIGHT_PICTURES")  # where somebody wants to look at them
     for picture in folder.glob("*.png") if kept else ():
         shutil.copy(picture, kept)
@@ -100,6 +102,10 @@ def test_the_window_lives_during_the_work(seen: dict[str, Any]):
     process gave 27 s.
     """
     assert max(seen["gaps"][phase] for phase in ("stop_a_build", "build")) < 5.0, seen["gaps"]
+
+
+def test_three_acts_are_undone_by_three_undos(seen: dict[str, Any]):
+    assert seen["tour_undone"]
 
 
 def test_the_file_carries_the_work(seen: dict[str, Any]):
