@@ -22,7 +22,7 @@ from claspwright.core.pipeline import build
 from mathutils import Euler, Vector
 
 ROOT = Path(__file__).resolve().parents[1]
-STONE_TRIANGLES, METAL_TRIANGLES = 45_000, 50_000
+STONE_TRIANGLES, METAL_TRIANGLES = 62_000, 50_000
 
 
 def show(role: str, name: str, mesh: Mesh, look: str, triangles: int) -> Any:
@@ -44,11 +44,13 @@ def show(role: str, name: str, mesh: Mesh, look: str, triangles: int) -> Any:
 
 
 def studio(scene: Any, size: float) -> None:
-    """A camera from before the patient, a large soft lamp, a light ground."""
+    """A camera from above and behind, where the connector is seen; a large soft lamp, a light ground. size: of the cast, mm."""
     camera = scene.objects["Camera"]
-    turn = Euler((math.radians(44.0), 0.0, math.radians(158.0)))
+    turn = Euler((math.radians(33.0), 0.0, math.radians(-16.0)))
+    corners = [Vector(c) for c in scene.objects["Prepared cast"].bound_box]
+    middle = sum(corners, Vector()) / len(corners)
     camera.rotation_euler = turn
-    camera.location = Vector((0.0, -0.42 * size, 0.0)) + turn.to_matrix() @ Vector((0.0, 0.0, 3.0 * size))
+    camera.location = middle + turn.to_matrix() @ Vector((0.0, 0.0, 3.6 * size))
     camera.data.lens, camera.data.clip_start, camera.data.clip_end = 80.0, 1.0, 20.0 * size
     lamp = scene.objects["Light"]
     lamp.data.type = "AREA"
