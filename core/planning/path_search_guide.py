@@ -24,7 +24,9 @@ _CALM_MM = 0.12
 _COLUMNS, _DEEPEST = 7, 3  # columns across the band, and how many of the deepest make the surface's price
 _LEAN = np.tan(np.radians(24.0))  # columns lean by up to the cone's angle: so far beside the surface is sampled
 _OFF = -50.0  # mm: where there is no surface, far behind it
-_ROOM = 0.9  # of the surface's height: a band takes no more
+_ROOM = 0.9  # of the wall above the neck: a band takes no more
+# A third to half of the axial height, 2 mm at the least (handbook section 1). The wall ends where it is this far behind its furthest place.
+_SHARE_OF_WALL, _LEAST_MM, _RIDGE_MM = 0.5, 2.0, 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,13 +82,21 @@ def guide_surface(mesh: Mesh, tooth: Tooth, side: str, height_mm: float) -> Guid
     distance, face = RayScene(crown).first_hit(start, -outward)
     reach = np.where((face >= 0) & (far - distance > 0), far - distance, np.nan).reshape(len(across), len(z))
     columns = np.linspace(-half, half, _COLUMNS)
-    height = min(height_mm, _ROOM * (crest - neck))
+    height = _height(reach[np.abs(across) <= half], z, margin, neck, height_mm)
     found = GuideSurface(tooth.fdi, side, height, axes, across, z, _calmed(reach), neck, margin, columns)
     # A column lower than the band even without tilt (at a groove of the marginal ridge) says nothing of it.
     high = np.isfinite(_cuts(found, up[None])[0][0])
     if high.sum() < _DEEPEST:
         raise GeometryError(f"tooth {tooth.fdi}: its {side} side is too low for a guide plane of {height:.1f} mm; no path is judged by it")
     return replace(found, columns=columns[high])
+
+
+def _height(reach: Floats, z: Floats, margin: float, neck: float, wanted: float) -> float:
+    """Height of the band, mm: as wanted, but no more than half of the wall from margin to marginal ridge (or the least that guides)."""
+    above = np.where((z > neck) & np.isfinite(reach), reach, -np.inf)
+    wall = np.isfinite(above) & (above >= above.max(axis=1, keepdims=True) - _RIDGE_MM)
+    ridge = float(np.median(np.where(wall.any(axis=1), z[wall.shape[1] - 1 - wall[:, ::-1].argmax(axis=1)], neck)))
+    return float(min(wanted, max(_SHARE_OF_WALL * (ridge - margin), _LEAST_MM), _ROOM * max(ridge - neck, 0.5)))
 
 
 def _calmed(reach: Floats) -> Floats:

@@ -110,7 +110,8 @@ def depths(scene: RayScene, samples: Samples, directions: Floats, fan_deg: Float
 
 def _depths(scene: RayScene, samples: Samples, directions: Floats, fan_deg: Floats) -> Floats:
     n, k = len(samples), len(directions)
-    start = np.repeat(samples.points + CLEAR_MM * samples.normals, k, axis=0)
+    outside = samples.points + CLEAR_MM * samples.normals
+    start = np.repeat(outside, k, axis=0)
     hidden = scene.occluded(start, np.tile(directions, (n, 1)))
     i, j = np.divmod(np.flatnonzero(hidden), k)
     depth = np.zeros((n, k))
@@ -128,7 +129,7 @@ def _depths(scene: RayScene, samples: Samples, directions: Floats, fan_deg: Floa
     for angle, who in [*((a, everyone) for a in fan_deg), *((a, level) for a in _ROUND_DEG)]:
         turn = np.radians(angle)
         ray = np.cos(turn) * facing[who] + np.sin(turn) * beside[who]
-        best[who] = _way_out(scene, samples.points[i[who]], d[who], ray, best[who])
+        best[who] = _way_out(scene, outside[i[who]], d[who], ray, best[who])
     depth[i, j] = best
     return depth
 

@@ -68,7 +68,7 @@ def criteria(plan: PathPlan, terms: Terms, weights: PathWeights) -> tuple[Floats
     teeth = dict.fromkeys(s.fdi for s in plan.surfaces)
     if weights.guide_planes > 0:
         for fdi in teeth:
-            columns.append(terms.enamel[:, [s.fdi == fdi for s in plan.surfaces]].max(axis=1))
+            columns.append(terms.counted[:, [s.fdi == fdi for s in plan.surfaces]].max(axis=1))
             tangible.append(SCALES["guide_planes"].tangible)
     for name, value in values(terms).items():
         if name not in ("guide_planes", "guide_inequality") and getattr(weights, name) > 0:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh import Floats
+from ..survey import proximal_enamel_mm
 from ..teeth import numbering
 from .path_search_grid import vectors
 from .path_search_guide import open_triangle, removal
@@ -24,7 +25,8 @@ class Terms:
     """k directions.
 
     plane : (k, 2) tilt plane, degrees (lateral, anteroposterior)
-    enamel : (k, s) mm to remove on each guide surface; inequality : (k,) mm between the most and the least of them
+    enamel : (k, s) mm to remove on each guide surface; counted : the same, at most the enamel that is there (beyond it no plane is cut)
+    inequality : (k,) mm between the most and the least that is counted
     undercut : (k, t) mm that each tip can reach; held : (k, t) mm of it that also holds against pull along the occlusal normal
     shortfall : (k,) mm, mean over the tips of what is missing of the gauge that holds both ways
     balance : (k,) mm between the two sides' mean undercuts, 0 with tips on one side only
@@ -34,6 +36,7 @@ class Terms:
 
     plane: Floats
     enamel: Floats
+    counted: Floats
     inequality: Floats
     undercut: Floats
     held: Floats
@@ -50,8 +53,8 @@ class Terms:
 
     @property
     def mean_enamel(self) -> Floats:
-        """(k,) mm, mean over the guide surfaces."""
-        return _mean(self.enamel)
+        """(k,) mm, mean over the guide surfaces of what is counted."""
+        return _mean(self.counted)
 
     def row(self, k: int) -> Terms:
         """One direction, still as arrays of length one."""
@@ -76,6 +79,7 @@ def evaluate(plan: PathPlan, plane: Floats, *, fine: bool = False) -> Terms:
     plane = np.asarray(plane, dtype=np.float64).reshape(-1, 2)
     d = vectors(plane)
     enamel = _stack([removal(s, d) for s in plan.surfaces], len(d))
+    counted = np.minimum(enamel, [proximal_enamel_mm(s.fdi, s.side) for s in plan.surfaces])
     seen = [open_triangle(s, d) for s in plan.surfaces if numbering.is_anterior(s.fdi)]
     undercut, held = _retention(plan, d)
     under, where = _joined([p.samples for p in plan.parts])
@@ -85,7 +89,8 @@ def evaluate(plan: PathPlan, plane: Floats, *, fine: bool = False) -> Terms:
     return Terms(
         plane,
         enamel,
-        np.ptp(enamel, axis=1) if enamel.shape[1] else np.zeros(len(d)),
+        counted,
+        np.ptp(counted, axis=1) if counted.shape[1] else np.zeros(len(d)),
         undercut,
         held,
         _mean(np.maximum(gauges - held, 0.0)),

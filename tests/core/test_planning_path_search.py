@@ -18,7 +18,7 @@ from hypothesis.extra.numpy import arrays
 
 from .path_casts import direction, planted_cast
 
-COARSE_DEG = 2.2  # of the map: the best path is refined whatever it is
+COARSE_DEG = 3.0  # of the map: the best path is refined whatever it is
 PATTERNS = ((33, 35, 44, 47), (34, 37, 44, 47))
 
 

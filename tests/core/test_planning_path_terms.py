@@ -158,3 +158,16 @@ def test_same_cast_same_terms(cast, judged):
     again = evaluate(plan_path(*cast), TILTS)
     assert all(np.array_equal(getattr(again, n), v) for n, v in vars(evaluate(judged, TILTS)).items())
     assert all(v.shape == (len(TILTS),) and np.isfinite(v).all() and (v >= 0).all() for v in values(again).values())
+
+
+def test_a_tooth_that_leans_to_the_tongue_stands_in_the_way():
+    """A rigid part on the lingual face of a leaning crown must stand off, and a path that leans with it frees it again."""
+    off = {}
+    for lean in (0.0, 18.0):  # 44 stands at +X: a place to the right in the tilt plane leans to the tongue
+        mesh, teeth = planted_cast({34: direction(0.0, 0.0), 44: direction(lean, 0.0)})
+        plan = plan_path(mesh, teeth)
+        brace = [p.name for p in plan.parts].index("bracing of 44, lingual")
+        off[lean] = evaluate(plan, [[0.0, 0.0], [18.0, 0.0]]).stand_off[:, brace]
+        exact = depth_at(survey(mesh, Path(), scene=plan.scene), plan.parts[brace].samples.points).mean()
+        assert off[lean][0] == pytest.approx(exact, abs=0.01)
+    assert off[18.0][0] > 4.0 * off[0.0][0] and off[18.0][1] < 0.4 * off[18.0][0]
