@@ -194,7 +194,7 @@ def _bar(image: Image.Image, box: tuple[int, int, int, int], field: Floats) -> N
 
 
 def _legend(image: Image.Image, at: tuple[int, int], found: PathSearch) -> None:
-    x, y = at[0] + 12, at[1] + 22
+    x, y = float(at[0] + 12), float(at[1] + 22)
     entries = ["best path", "no tilt"] + (["picked path"] if found.picked is not None else [])
     for words in entries:
         if words == "best path":
