@@ -186,11 +186,11 @@ def _bar(image: Image.Image, box: tuple[int, int, int, int], field: Floats) -> N
     pencil.rectangle(box, outline=rgb(INK))
     low, high = _levels(field)
     for k in range(_STEPS + 1):
-        x = x0 + (x1 - x0) * k / _STEPS
-        pencil.line([x, y0, x, y1 + 4], fill=rgb(INK))
+        at = x0 + (x1 - x0) * k / _STEPS
+        pencil.line([at, y0, at, y1 + 4], fill=rgb(INK))
         more = "+" if k == _STEPS else ""
         if k % 2 == 0:
-            text(image, (x, y1 + 8), f"{low + (high - low) * k / _STEPS:.2f}{more}", 15, INK, None, "mt")
+            text(image, (at, y1 + 8), f"{low + (high - low) * k / _STEPS:.2f}{more}", 15, INK, None, "mt")
 
 
 def _legend(image: Image.Image, at: tuple[int, int], found: PathSearch) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from ..mesh import Floats
 from ..planning.path_search import PathSearch, Scored
+from ..planning.path_search_grid import CONE_DEG
 from ..planning.path_search_score import NAMES, SCALES
 from ..planning.path_search_terms import Terms
 from ..survey import proximal_enamel_mm
@@ -81,7 +82,7 @@ def path_words(found: PathSearch) -> list[str]:
     out = [
         "Path of placement: what was found, for the clinician to judge",
         "",
-        f"Looked at: {len(found.terms)} directions within 20 degrees of the occlusal normal, the best refined to 0.1 degrees.",
+        f"Looked at: {len(found.terms)} directions within {CONE_DEG:g} degrees of the occlusal normal, the best refined to 0.1 degrees.",
         *_judged_on(found),
         *(f"Note: {words}." for words in found.plan.remarks),
         "",
@@ -192,6 +193,8 @@ def warnings(found: PathSearch) -> list[str]:
     out = []
     for name, scored in [("best path", found.best)] + ([("picked path", found.picked)] if found.picked is not None else []):
         tilt = float(scored.terms.tilt[0])
+        if name == "best path" and tilt > CONE_DEG - 0.5:
+            out.append("Look at: the best path lies at the edge of the cone: nothing inside stands out; pick one by hand.")
         if tilt > STRONG_LIMIT_DEG:
             out.append(f"Look at: the {name} is tilted {tilt:.1f} degrees; over {STRONG_LIMIT_DEG:g} is far outside what is usual.")
         elif tilt > USUAL_LIMIT_DEG:

@@ -25,6 +25,7 @@ _COLUMNS, _DEEPEST = 7, 3  # columns across the band, and how many of the deepes
 _LEAN = np.tan(np.radians(24.0))  # columns lean by up to the cone's angle: so far beside the surface is sampled
 _OFF = -50.0  # mm: where there is no surface, far behind it
 _ROOM = 0.9  # of the wall above the neck: a band takes no more
+_LOWEST_MM = 1.0  # a lower band guides nothing (project default; 1.5 mm is the least taught, handbook section 1)
 # A third to half of the axial height, 2 mm at the least (handbook section 1). The wall ends where it is this far behind its furthest place.
 _SHARE_OF_WALL, _LEAST_MM, _RIDGE_MM = 0.5, 2.0, 1.0
 
@@ -83,6 +84,8 @@ def guide_surface(mesh: Mesh, tooth: Tooth, side: str, height_mm: float) -> Guid
     reach = np.where((face >= 0) & (far - distance > 0), far - distance, np.nan).reshape(len(across), len(z))
     columns = np.linspace(-half, half, _COLUMNS)
     height = _height(reach[np.abs(across) <= half], z, margin, neck, height_mm)
+    if height < min(height_mm, _LOWEST_MM):
+        raise GeometryError(f"tooth {tooth.fdi}: only {height:.1f} mm of wall on its {side} side; no guide plane finds room there")
     found = GuideSurface(tooth.fdi, side, height, axes, across, z, _calmed(reach), neck, margin, columns)
     # A column lower than the band even without tilt (at a groove of the marginal ridge) says nothing of it.
     high = np.isfinite(_cuts(found, up[None])[0][0])
