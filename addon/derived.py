@@ -141,24 +141,43 @@ def _survey(scene: bpy.types.Scene, case: Case, thing: Any, wait: bool) -> bool:
     if not thing.visible_get() and not wait:
         return False
     tilt = (case.path.anteroposterior_deg, case.path.lateral_deg)
-    stale_lines = [r for r in LINE_ROLES if (c := bridge.find_object(scene, r)) is not None and c.data.get(LINES) != repr(tilt)]
-    sign = repr((shade, tilt if shade == "UNDERCUT" else (), thing.data.get(TEETH) if shade == "CROWNS" else ""))
-    stale = thing.data.get(SHOWN) != sign
-    if not stale and not stale_lines:
+    sign = _sign(thing.data, shade, tilt)
+    if thing.data.get(SHOWN) == sign and not _stale_lines(scene, tilt):
         return False
-    seen = None
-    if stale_lines or shade == "UNDERCUT":
-        seen = surveyor.ask((core_mesh(thing), *tilt), wait=wait)
-    if stale and (shade != "UNDERCUT" or seen is not None):
+    if shade != "UNDERCUT" and thing.data.get(SHOWN) != sign:
+        _show_colours(thing.data, shade, None, case.cast.arch)
+        thing.data[SHOWN] = sign
+    if shade != "UNDERCUT" and not _stale_lines(scene, tilt):
+        return False
+    name = core_mesh(thing)
+    seen = surveyor.ask((name, *tilt), wait=wait)
+    found = seen
+    if found is None and (last := surveyor.latest(name)) is not None:
+        tilt, found = last[0][1:], last[1]  # the number is still being dragged: the last survey that is ready follows it
+    if found is not None:
+        _show_survey(scene, case, thing, tilt, found)
+    return seen is None
+
+
+def _sign(data: Any, shade: str, tilt: tuple[float, float]) -> str:
+    """What the colours show, in words that are kept with them."""
+    return repr((shade, tilt if shade == "UNDERCUT" else (), data.get(TEETH) if shade == "CROWNS" else ""))
+
+
+def _stale_lines(scene: bpy.types.Scene, tilt: tuple[float, float]) -> list[str]:
+    return [r for r in LINE_ROLES if (c := bridge.find_object(scene, r)) is not None and c.data.get(LINES) != repr(tilt)]
+
+
+def _show_survey(scene: bpy.types.Scene, case: Case, thing: Any, tilt: tuple[float, float], seen: Seen) -> None:
+    shade = document.settings(scene).shade
+    sign = _sign(thing.data, shade, tilt)
+    if shade == "UNDERCUT" and thing.data.get(SHOWN) != sign:
         _show_colours(thing.data, shade, seen, case.cast.arch)
         thing.data[SHOWN] = sign
-    if seen is None:
-        return bool(stale_lines) or shade == "UNDERCUT"
-    for role in stale_lines:
+    for role in _stale_lines(scene, tilt):
         curve: Any = bridge.find_object(scene, role)
         bridge.set_lines(curve.data, seen.lines[LINE_ROLES.index(role)])
         curve.data[LINES] = repr(tilt)
-    return False
 
 
 def _show_colours(data: Any, shade: str, seen: Seen | None, arch: str) -> None:

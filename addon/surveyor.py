@@ -29,6 +29,7 @@ class Surveyor:
         self._done: OrderedDict[Key, Seen] = OrderedDict()
         self._thread: threading.Thread | None = None
         self._meshes: dict[str, Any] = {}
+        self._latest: tuple[Key, Seen] | None = None
 
     def has_mesh(self, name: str) -> bool:
         """Whether the mesh of this key is known."""
@@ -57,6 +58,10 @@ class Surveyor:
             self._thread.start()
         return None
 
+    def latest(self, name: str) -> tuple[Key, Seen] | None:
+        """The survey of this mesh that was finished last: what to show while a number is dragged faster than surveys are made."""
+        return self._latest if self._latest is not None and self._latest[0][0] == name else None
+
     def _work(self, key: Key) -> None:
         mesh = self._meshes.get(key[0])
         if mesh is None:
@@ -65,7 +70,8 @@ class Surveyor:
 
         found = survey(mesh, Path(key[1], key[2]))
         sets = [found.contours, *(gauge_lines(found.mesh, found, INCH_MM * inch) for inch in GAUGES_INCH)]
-        self._done[key] = Seen(found.undercut, tuple([(c.points, c.closed) for c in lines] for lines in sets))
+        seen = Seen(found.undercut, tuple([(c.points, c.closed) for c in lines] for lines in sets))
+        self._done[key], self._latest = seen, (key, seen)
         while len(self._done) > KEPT:
             self._done.popitem(last=False)
 
@@ -78,4 +84,5 @@ class Surveyor:
         """Forget everything."""
         self.join()
         self._done.clear()
+        self._latest = None
         self._meshes.clear()

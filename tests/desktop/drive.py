@@ -183,10 +183,10 @@ def tilt() -> Iterator[None]:
     yield from until(lambda: "UNDERCUT" in shown_tilt() and "0.0, 0.0" in shown_tilt(), 30)
     before = {"shown": shown_tilt()}
     begin, pictures = time.monotonic(), set()
-    for k in range(1, 13):
-        own().anteroposterior_deg = 0.5 * k
+    for k in range(1, 31):  # never at rest: what is shown meanwhile has to follow a moving number
+        own().anteroposterior_deg = 0.2 * k
         pictures.add(shown_tilt())
-        yield from pause(2)
+        yield
     own().lateral_deg = -4.0
     with here():
         bpy.ops.ed.undo_push(message="Tilt")
@@ -244,12 +244,12 @@ def tour() -> Iterator[None]:
         bpy.ops.claspwright.go_to("EXEC_DEFAULT", place=(-17.0, -9.0, -2.0))
     own().all_checks, own().reasons = True, "? something is open\nlingual bar: because"
     panel = region("UI")
-    for k in range(3):
-        for _ in range(60 if k else 12):
+    for k in range(2):
+        for _ in range(100 if k else 12):
             mouse("WHEELDOWNMOUSE", "PRESS", (panel.x + panel.width / 2, panel.y + panel.height / 2))
         area().tag_redraw()
         yield from pause(12)
-        picture(f"5_{'abc'[k]}_panels")
+        picture(f"5_{'ab'[k]}_panels")
     own().reasons = ""
     yield from key("Z", middle(), ctrl=True)
     yield from key("Z", middle(), ctrl=True)
@@ -316,4 +316,5 @@ def end(code: int) -> None:
 
 bpy.context.preferences.view.show_splash = False
 bpy.context.preferences.view.use_save_prompt = False
+bpy.context.preferences.system.viewport_aa = "OFF"  # drawing is in software here: every picture would be drawn eight times
 bpy.app.timers.register(tick, first_interval=1.0, persistent=True)
