@@ -96,7 +96,7 @@ class Body:
         r = self._embree.run(_single(origins), _single(directions), output=1)
         return Hits(r["primID"].astype(np.int64), r["u"], r["v"], r["tfar"])
 
-    def blocked(self, origins: Floats, directions: Floats, reach_mm: float = 1e4) -> Bools:
+    def blocked(self, origins: Floats | Singles, directions: Floats | Singles, reach_mm: float = 1e4) -> Bools:
         """(k,) whether anything stands in the way within the reach."""
         reach = np.full(len(origins), reach_mm, dtype=np.float32)
         return self._embree.run(_single(origins), _single(directions), reach, query="OCCLUDED") >= 0
