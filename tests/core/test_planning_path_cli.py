@@ -69,8 +69,8 @@ def test_options_of_a_scan_do_not_go_with_a_case(tmp_path, capsys):
 
 
 SCANS = {
-    "research_upper_14_missing_15_24": (
-        "8b85e02e41a235fef1d4dca70388e6b82159ceb860227ca3e13dd8a2895c6423", (15, 24), {"14 distal", "16 mesial", "23 distal", "25 mesial"},
+    "research_upper_12_missing_12_26": (
+        "7ac2fbd089546a7cab4927811dbf569b47c6401c449b9dca68304e96476d2330", (12, 26), {"13 mesial", "11 distal", "25 distal", "27 mesial"},
         3,
     ),
     "research_upper_23_missing_17_27": (
@@ -92,9 +92,9 @@ def test_labelled_real_scans(name, tmp_path, capsys):
                  "--json", "--quiet"]) == 0  # fmt: skip
     found = json.loads(capsys.readouterr().out)
     judged = set(found["best"]["enamel_mm"])
-    # on a scan of 10,000 triangles a proximal surface can be too ragged to judge by; then it is named, not passed over
+    # the teeth were taken out of these scans by computer and the patches stand high: some walls are too low for any plane, and are named
     assert judged <= surfaces and len(judged) >= least
     assert all(any(f"tooth {s[:2]}" in r and s[3:] in r for r in found["remarks"]) for s in surfaces - judged)
-    assert {t["tooth"] for t in found["judged_on"]["tips"]} == {int(s[:2]) for s in surfaces}
+    assert {t["tooth"] for t in found["judged_on"]["tips"]} == {int(s[:2]) for s in surfaces} - {11}  # no clasp on an incisor
     assert found["best"]["score"] <= found["no_tilt"]["score"] + 1e-6
     assert all(0.0 <= v < 4.0 for v in found["best"]["enamel_mm"].values())
