@@ -14,7 +14,7 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from .errors import GeometryError
-from .mesh import Bools, Floats, Ints, Mesh
+from .mesh import Floats, Ints, Mesh
 
 Field = Callable[[Floats], Floats]
 
@@ -172,7 +172,7 @@ def _unfolded(points: Floats, cut: Mesh, furthest: float) -> Mesh:
         out[touched] = points[touched] * (1 - share) + cut.vertices[touched] * share
         moved = np.zeros(len(points), dtype=bool)
         moved[touched] = True
-        changed: Bools = moved[faces].any(axis=1)
+        changed = np.asarray(moved[faces].any(axis=1))
         suspect, beside = np.flatnonzero(changed), np.flatnonzero(changed[pairs].any(axis=1))
         normal[suspect] = Mesh(out, faces[suspect]).face_normals
     return Mesh(out, faces)
