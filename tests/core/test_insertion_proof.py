@@ -3,8 +3,8 @@
 The framework is moved along the path in steps from seated to clear, and at each step asked whether any rigid triangle cuts the cast. A
 seated framework touches the cast everywhere, so for the brute force the fitting side of its rigid part is taken back by the limit (0.02
 mm along its normals): what still cuts the cast would enter it deeper than the limit. Faces along the seam that share a corner with the
-polished side cannot be taken back wholly (1 to 3 mm2 of them still touch just above the seat, below 0.1 mm2 from 0.5 mm of lift on; the faults below
-cut with 25 mm2 and more), hence a cut counts from 5 mm2 of cutting metal.
+polished side cannot be taken back wholly (1 to 3 mm2 of them still touch just above the seat, below 0.1 mm2 from 0.5 mm of lift on; the
+faults below cut with 25 mm2 and more), hence a cut counts from 5 mm2 of cutting metal.
 """
 
 import numpy as np
