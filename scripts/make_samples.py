@@ -54,8 +54,8 @@ def upper_class_iii_mod_1() -> tuple[str, tuple[doc.Component, ...], float | Non
                     side,
                     "facial",
                     base_width_mm=1.5 if premolar else 1.8,
-                    base_thickness_mm=0.9 if premolar else 1.0,
-                    reach_deg=126.0,
+                    base_thickness_mm=0.76 if premolar else 0.85,
+                    reach_deg=132.0 if premolar else 145.0,
                 ),
                 doc.ReciprocalArm(f"reciprocal arm {tooth}", tooth, side, "lingual"),
             ]

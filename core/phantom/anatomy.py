@@ -60,7 +60,7 @@ class Anatomy:
 def make_anatomy(spec: PhantomSpec) -> Anatomy:
     """Build the mouth; small irregularities come from the seed."""
     rng = np.random.default_rng(spec.seed)
-    crowns = {fdi: make_crown(fdi) for fdi in spec.sites}
+    crowns = {fdi: make_crown(fdi, spec.scales.get(fdi, 1.0)) for fdi in spec.sites}
     where = stations(crowns)
     curve = arch_curve(spec.arch)
     teeth: dict[int, Placed] = {}

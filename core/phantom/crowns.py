@@ -7,7 +7,7 @@ height of contour; the top is an incisal edge, a canine's cusp or an occlusal su
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import cache, cached_property
 
 import numpy as np
@@ -172,9 +172,9 @@ def _posterior(fdi: int, size: CrownSize) -> Crown:
 
 
 @cache
-def make_crown(fdi: int) -> Crown:
-    """The average crown of an FDI number, its top shifted so that it is as tall as the crown table says after rounding."""
-    size = crown_size(fdi)
+def make_crown(fdi: int, scale: float = 1.0) -> Crown:
+    """The average crown of an FDI number, `scale` times as large; its top is shifted so that rounding leaves it as tall as planned."""
+    size = CrownSize(*(scale * length for length in astuple(crown_size(fdi))))
     crown = _anterior(fdi, size) if fdi % 10 <= 3 else _posterior(fdi, size)
     for _ in range(3):
         crown = replace(crown, shift=crown.shift + size.height - crown_top(crown))

@@ -16,6 +16,7 @@ class PhantomSpec:
     absent : teeth that never stood there, so that the arch ends before them (third molars)
     tilts : extra lean of single crowns, degrees (toward mesial, toward the face)
     turns : turn of single crowns about their long axis, degrees, mesial side toward the face positive
+    scales : size of single crowns over the average; crowns vary by about 7 % (standard deviation, handbook section 10)
     noise_mm : standard deviation of scan noise along the surface normal
     triangles : wished number of triangles, kept within about a fifth
     open_surface : only what an intra-oral scanner sees, without trimmed walls and base
@@ -28,6 +29,7 @@ class PhantomSpec:
     absent: tuple[int, ...] = ()
     tilts: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     turns: Mapping[int, float] = field(default_factory=dict)
+    scales: Mapping[int, float] = field(default_factory=dict)
     noise_mm: float = 0.0
     triangles: int = 200_000
     open_surface: bool = False
@@ -38,12 +40,14 @@ class PhantomSpec:
         if self.arch not in ("upper", "lower"):
             raise CaseError(f'phantom: arch must be "upper" or "lower", not {self.arch!r}')
         known = self.sites
-        for name, teeth in (("missing", self.missing), ("absent", self.absent), ("tilts", self.tilts), ("turns", self.turns)):
-            wrong = [fdi for fdi in teeth if fdi not in known]
+        for name in ("missing", "absent", "tilts", "turns", "scales"):
+            wrong = [fdi for fdi in getattr(self, name) if fdi not in known]
             if wrong:
                 raise CaseError(f"phantom: {name} names tooth {wrong[0]}, which is not in the {self.arch} arch")
         if any(fdi % 10 != 8 for fdi in self.absent):
             raise CaseError("phantom: only third molars may be absent; list other teeth as missing")
+        if any(not 0.7 <= scale <= 1.4 for scale in self.scales.values()):
+            raise CaseError("phantom: scales must be 0.7 to 1.4, the range of sizes of whole crowns")
         if not 0.0 <= self.noise_mm <= 0.5:
             raise CaseError(f"phantom: noise_mm must be 0 to 0.5, not {self.noise_mm}")
         if not 5_000 <= self.triangles <= 2_000_000:
@@ -69,5 +73,5 @@ SAMPLES: dict[str, PhantomSpec] = {
     "lower_full": PhantomSpec("lower", absent=_NO_LOWER_THIRDS, seed=11),
     "upper_full": PhantomSpec("upper", absent=_NO_UPPER_THIRDS, seed=12),
     "lower_class_i": PhantomSpec("lower", missing=(35, 36, 37, 45, 46, 47), absent=_NO_LOWER_THIRDS, seed=13),
-    "upper_class_iii_mod_1": PhantomSpec("upper", missing=(15, 16, 25, 26), absent=_NO_UPPER_THIRDS, seed=14),
+    "upper_class_iii_mod_1": PhantomSpec("upper", missing=(15, 16, 25, 26), absent=_NO_UPPER_THIRDS, scales={14: 1.12, 24: 1.12}, seed=14),
 }

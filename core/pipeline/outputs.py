@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import json
 import platform
+import sys
 import time
 from collections.abc import Iterator, Sequence
 from importlib import metadata
@@ -229,6 +230,16 @@ def _preview(build: Build) -> str:
     )
 
 
+def peak_memory_gb() -> float | None:
+    """Most memory that this process has held so far, GB; None on Windows, which does not tell without a library of its own."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    unit = 1.0 if sys.platform == "darwin" else 1024.0  # bytes there, KiB elsewhere (getrusage manual pages)
+    return round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e9, 2)
+
+
 def summary(build: Build) -> dict[str, Any]:
     """build.json: stage times, versions, hashes, path, components with their facts, checks."""
     path = build.survey.path
@@ -248,6 +259,7 @@ def summary(build: Build) -> dict[str, Any]:
             "lateral_deg": path.lateral_deg,
             "vector": [round(float(v), 9) for v in path.vector],
         },
+        "peak_memory_gb": peak_memory_gb(),
         "framework": {
             "triangles": len(build.framework.faces),
             "volume_mm3": round(build.framework.volume, 3),
