@@ -163,7 +163,8 @@ def _bead_plate(c: BeadPlate) -> ComponentRow:
 
 def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:
     words = "on the lingual faces of the teeth and the tissue beside them, relieved over the free gingiva"
-    measures = f"to {c.width_mm:.1f} from the margins, {c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}"
+    rise = f"its upper border {c.rise_mm:.1f} over the height of contour"
+    measures = f"to {c.width_mm:.1f} from the margins, {rise}, {c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}"
     return ComponentRow(f"{c.start} to {c.end}", "U-shaped palatal connector", words, measures)
 
 
