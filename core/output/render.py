@@ -23,7 +23,7 @@ from .scene import LIFT_MM, Body, Hits, Lamp, Part, Scene
 
 SIZE = (1400, 1000)
 BACKGROUND = (0.935, 0.942, 0.950)
-CHUNK = 150_000
+CHUNK = 60_000
 # Extra samples in a pixel that needs them: one in each row and column of a 4 x 4 and of a shifted 4 x 4 grid.
 _FINE = np.array([[1, 3], [3, 7], [5, 1], [7, 5], [2, 6], [6, 2], [0, 0], [4, 4]], dtype=np.float64) / 8 + 1 / 16
 
