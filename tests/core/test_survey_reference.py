@@ -29,7 +29,9 @@ SCANS = {
 PHANTOMS = ("lower_class_i", "upper_class_iii_mod_1")
 TILTS = (Path(0.0, 0.0), Path(6.0, -4.0), Path(-5.0, 8.0))
 EVERY = int(os.environ.get("CLASPWRIGHT_SURVEY_EVERY", "0"))  # 0: a few of each cast
-SAMPLE = 40
+# A hundredth of the vertices needs many of them: in the slit of a contact between two crowns, where no rod goes, the readings part by up
+# to half a millimetre, and among 40 vertices one such is the whole hundredth. The made-up casts, whose triangles are few, bear more.
+SAMPLE = dict.fromkeys(SCANS, 40) | dict.fromkeys(PHANTOMS, 1000)
 DEEPEST_MM = 1.5
 REACHES_MM = (0.4, 0.8, 1.6)
 # Slits narrower than this between triangles are rounding of the union, not gaps.
@@ -86,13 +88,13 @@ def test_depth(name: str, path: Path) -> None:
     mesh = _cast(name)
     result = survey(mesh, path)
     told = np.flatnonzero((result.undercut > 0.0) & (result.undercut < DEEPEST_MM))
-    told = told[:: EVERY or max(1, len(told) // SAMPLE)]
+    told = told[:: EVERY or max(1, len(told) // SAMPLE[name])]
     error = np.abs(result.undercut[told] - reference_depth(mesh, path, mesh.vertices[told]))
     print(
         f"\n{name} {path.anteroposterior_deg:g}/{path.lateral_deg:g}: {len(told)} vertices, median {np.median(error):.5f}, "
         f"99 % {np.quantile(error, 0.99):.4f}, most {error.max():.4f} mm"
     )
-    assert len(told) >= SAMPLE
+    assert len(told) >= SAMPLE[name]
     assert np.median(error) <= 0.005
     assert np.quantile(error, 0.99) <= 0.03
 
