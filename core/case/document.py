@@ -117,7 +117,7 @@ class Manufacture:
 
     process: str = option("printed metal", choices=("printed metal", "printed pattern", "milled"))
     alloy: str = "cobalt-chromium, laser-melted"
-    resolution_mm: float = option(0.24, low=0.1, high=0.6)
+    resolution_mm: float = option(0.3, low=0.1, high=0.6)
     fillet_mm: float = option(0.5, low=0, high=1.5)
     block_out_taper_deg: float = option(0.0, low=0, high=6)
     scale: float = option(1.0, low=0.95, high=1.05)
