@@ -42,6 +42,14 @@ def has_case(context: Any) -> bool:
     return idle(context) and bool(document.settings(context.scene).case_text)
 
 
+class NeedsCase:
+    """Mixin of operators that work on the open case."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return has_case(context)
+
+
 class JobOperator:
     """Mixin of operators with long work: `begin` reads Blender and starts the task, `land` writes what came back."""
 

@@ -10,16 +10,12 @@ from ..core.errors import CaseError
 from . import derived, document, jobs
 
 
-class _Proposes(jobs.JobOperator):
+class _Proposes(jobs.NeedsCase, jobs.JobOperator):
     """Mixin: a task that gives the case back, changed."""
 
     words = "Proposing"
     task = ""
     before = ""
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
         case = document.need_case(context.scene)
@@ -76,11 +72,4 @@ class CLASPWRIGHT_OT_draft(_Proposes, bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_propose_marks, CLASPWRIGHT_OT_draft)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

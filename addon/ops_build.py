@@ -36,7 +36,7 @@ def put_results(scene: bpy.types.Scene, info: dict[str, Any], arrays: dict[str, 
         materials.give_ink(thing, "clasp tip", TIP_SRGB)
 
 
-class CLASPWRIGHT_OT_build(jobs.JobOperator, bpy.types.Operator):
+class CLASPWRIGHT_OT_build(jobs.NeedsCase, jobs.JobOperator, bpy.types.Operator):
     """Build the framework of this case. The window stays free meanwhile; nothing is changed until it is done"""
 
     bl_idname = "claspwright.build"
@@ -46,10 +46,6 @@ class CLASPWRIGHT_OT_build(jobs.JobOperator, bpy.types.Operator):
 
     _key = ""
     _quick = False
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
         case = document.need_case(context.scene)
@@ -121,11 +117,4 @@ class CLASPWRIGHT_OT_view(bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_build, CLASPWRIGHT_OT_view)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

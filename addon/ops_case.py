@@ -131,17 +131,13 @@ class CLASPWRIGHT_OT_open_sample(_Opens, bpy.types.Operator):
         return derived.bench, "open_case", {"case": document.as_json(case), "folder": case.folder}
 
 
-class CLASPWRIGHT_OT_bring_cast(jobs.JobOperator, bpy.types.Operator):
+class CLASPWRIGHT_OT_bring_cast(jobs.NeedsCase, jobs.JobOperator, bpy.types.Operator):
     """Read the scan of this case again and show its cast, with everything that follows from it"""
 
     bl_idname = "claspwright.bring_cast"
     bl_label = "Bring the Cast Back"
     bl_options = {"REGISTER", "UNDO"}
     words = "Opening"
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def begin(self, context: Any) -> tuple[Process, str, dict[str, Any]]:
         case = document.need_case(context.scene)
@@ -152,7 +148,7 @@ class CLASPWRIGHT_OT_bring_cast(jobs.JobOperator, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
+class CLASPWRIGHT_OT_find_scan(jobs.NeedsCase, _Browse, bpy.types.Operator):
     """Say where the scan of this case lies now. Only the very same file is taken"""
 
     bl_idname = "claspwright.find_scan"
@@ -160,10 +156,6 @@ class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     filter_glob: bpy.props.StringProperty(default=SCANS, options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
@@ -182,16 +174,12 @@ class CLASPWRIGHT_OT_find_scan(_Browse, bpy.types.Operator):
         return jobs.guarded(self, work)
 
 
-class CLASPWRIGHT_OT_clear(bpy.types.Operator):
+class CLASPWRIGHT_OT_clear(jobs.NeedsCase, bpy.types.Operator):
     """Take the case and all its objects out of this scene. Files on disk stay as they are"""
 
     bl_idname = "claspwright.clear"
     bl_label = "Clear Case"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         return context.window_manager.invoke_confirm(self, event)
@@ -206,16 +194,12 @@ class CLASPWRIGHT_OT_clear(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CLASPWRIGHT_OT_level(bpy.types.Operator):
+class CLASPWRIGHT_OT_level(jobs.NeedsCase, bpy.types.Operator):
     """Set both tilts to zero: the path at right angles to the occlusal plane"""
 
     bl_idname = "claspwright.level"
     bl_label = "No Tilt"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
@@ -226,16 +210,12 @@ class CLASPWRIGHT_OT_level(bpy.types.Operator):
         return jobs.guarded(self, work)
 
 
-class CLASPWRIGHT_OT_refresh(bpy.types.Operator):
+class CLASPWRIGHT_OT_refresh(jobs.NeedsCase, bpy.types.Operator):
     """Find crowns, survey the cast and draw its lines now, and wait for it: for scripts. The window does this by itself"""
 
     bl_idname = "claspwright.refresh"
     bl_label = "Refresh Survey"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
@@ -260,11 +240,4 @@ CLASSES = (
 )
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

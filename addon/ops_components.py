@@ -12,7 +12,7 @@ from . import document, jobs
 KIND_ITEMS = [(kind, edit.kind_words(kind), (cls.__doc__ or "").strip().splitlines()[0]) for kind, cls in doc.KINDS.items()]
 
 
-class CLASPWRIGHT_OT_add_component(bpy.types.Operator):
+class CLASPWRIGHT_OT_add_component(jobs.NeedsCase, bpy.types.Operator):
     """Add a component to the prescription, with usual measures that you can change below"""
 
     bl_idname = "claspwright.add_component"
@@ -23,10 +23,6 @@ class CLASPWRIGHT_OT_add_component(bpy.types.Operator):
     tooth: bpy.props.IntProperty(
         name="Tooth (FDI)", description="The tooth it stands on; for a base, any tooth of its side", min=11, max=48, default=34
     )
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         case = document.find_case(context.scene)
@@ -46,14 +42,10 @@ class CLASPWRIGHT_OT_add_component(bpy.types.Operator):
         return jobs.guarded(self, work)
 
 
-class _OnComponent:
+class _OnComponent(jobs.NeedsCase):
     """Mixin: names a component of the case."""
 
     name: bpy.props.StringProperty(name="Component")
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
 
 class CLASPWRIGHT_OT_select_component(_OnComponent, bpy.types.Operator):
@@ -92,11 +84,4 @@ class CLASPWRIGHT_OT_remove_component(_OnComponent, bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_add_component, CLASPWRIGHT_OT_select_component, CLASPWRIGHT_OT_remove_component)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -42,7 +42,7 @@ def result_mesh(scene: bpy.types.Scene, role: str) -> Any:
     return bridge.to_core(thing.data)
 
 
-class CLASPWRIGHT_OT_export(bpy.types.Operator):
+class CLASPWRIGHT_OT_export(jobs.NeedsCase, bpy.types.Operator):
     """Write one file"""
 
     bl_idname = "claspwright.export"
@@ -52,10 +52,6 @@ class CLASPWRIGHT_OT_export(bpy.types.Operator):
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
     filter_glob: bpy.props.StringProperty(default="*", options={"HIDDEN"})
     check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
@@ -149,11 +145,4 @@ class CLASPWRIGHT_OT_choose_folder(bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_export, CLASPWRIGHT_OT_export_all, CLASPWRIGHT_OT_choose_folder)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -42,7 +42,7 @@ class CLASPWRIGHT_OT_go_to(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CLASPWRIGHT_OT_overrule(bpy.types.Operator):
+class CLASPWRIGHT_OT_overrule(jobs.NeedsCase, bpy.types.Operator):
     """Accept this check although it did not pass, with the reason. It stays what it is; the report shows the reason beside it"""
 
     bl_idname = "claspwright.overrule"
@@ -51,10 +51,6 @@ class CLASPWRIGHT_OT_overrule(bpy.types.Operator):
 
     check: bpy.props.StringProperty(name="Check", options={"HIDDEN"})
     reason: bpy.props.StringProperty(name="Reason", description="Why it may stay so. Empty takes the acceptance back")
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context)
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         case = document.find_case(context.scene)

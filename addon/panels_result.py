@@ -134,11 +134,4 @@ class CLASPWRIGHT_PT_cautions(Tab, bpy.types.Panel):
 CLASSES = (CLASPWRIGHT_PT_framework, CLASPWRIGHT_PT_checks, CLASPWRIGHT_PT_export, CLASPWRIGHT_PT_cautions)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

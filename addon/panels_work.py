@@ -245,7 +245,7 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
         if not case.components:
             words = "Nothing is prescribed yet. Have a design drafted from the chart, or add the parts by hand: bases first, then the rest."
             wrapped(layout, context, words)
-        columns = layout.grid_flow(columns=2, even_columns=True, align=True, row_major=True)
+        columns = layout.column(align=True)
         for part in case.components:
             row = columns.row(align=True)
             chosen = part.id == own.component
@@ -290,11 +290,4 @@ CLASSES = (
 )
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -66,10 +66,10 @@ class Surveyor:
         mesh = self._meshes.get(key[0])
         if mesh is None:
             return
-        from ..core.survey import GAUGES_INCH, INCH_MM, Path, gauge_lines, survey
+        from ..core.survey import GAUGES_INCH, INCH_MM, Path, contours_to_show, gauge_lines, survey
 
         found = survey(mesh, Path(key[1], key[2]))
-        sets = [found.contours, *(gauge_lines(found.mesh, found, INCH_MM * inch) for inch in GAUGES_INCH)]
+        sets = [contours_to_show(found.mesh, found), *(gauge_lines(found.mesh, found, INCH_MM * inch) for inch in GAUGES_INCH)]
         seen = Seen(found.undercut, tuple([(c.points, c.closed) for c in lines] for lines in sets))
         self._done[key], self._latest = seen, (key, seen)
         while len(self._done) > KEPT:

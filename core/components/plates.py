@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
+from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
 
 from ..case import BeadPlate, Component, GuidePlate, OcclusalRest
 from ..charts import CrownChart
@@ -10,7 +13,7 @@ from ..errors import GeometryError
 from ..mesh import Floats
 from ..preparation import GuidePlaneSpec
 from ..solids.curves import smooth_rows
-from ..solids.fields import Shape, round_max
+from ..solids.fields import Shape, round_max, smooth_max
 from ..teeth import Tooth, numbering
 from ..teeth.landmarks import marginal_ridge
 from .site import Built, Site
@@ -19,6 +22,10 @@ FOOT_MM = 3.2  # relief starts 2 mm from the abutment (1.5 to 2, handbook sectio
 FOOT_THICKNESS_MM = 2.2  # stands over the relieved lattice: its end is the external finish line
 DEPTH_MM = 0.7
 WALL_DEPTH_MM = 1.6
+FOOT_EDGE_MM = 0.12  # the finish line is square; a crease sharper than this only frays in the sampling
+RIDGE_STEP_MM = 0.25
+RIDGE_CALM_MM = 0.8
+RIDGE_RANGE_MM = 4.0  # what lies further from the crest's height is another tooth, not the ridge
 FOOT_HALF_MM = 3.0  # the foot keeps to the top of the ridge; it does not hang down its sides
 
 
@@ -108,22 +115,22 @@ def _wall(spec: GuidePlate, chart: CrownChart, phi: float, half: float, top: flo
 
 
 def _foot(spec: GuidePlate, site: Site, chart: CrownChart, phi: float, half: float, radius: float, crest: float) -> Shape:
-    """The foot on the crest of the ridge beside the tooth; its square end is the external finish line."""
+    """The foot on the crest of the ridge beside the tooth; its square end is the external finish line.
+
+    half, radius, crest : mm; half its width, the crown's reach towards the gap, the ridge's height in the chart
+    """
     outward = chart.outward(phi)[0]
     across = np.cross(chart.up, outward)
-    skin = site.plate
     edge = radius + FOOT_MM
+    height, steep = _ridge_map(site, chart, across, outward, half + 1.0, (radius, edge + 1.0), crest)
 
     def field(points: Floats) -> Floats:
         rel = points - chart.origin
         u, w, z = rel @ across, rel @ outward, rel @ chart.up
-        plan = np.maximum(np.maximum(np.abs(u) - half, 0.6 * radius - w), np.maximum(z - crest - FOOT_THICKNESS_MM, crest - 2.2 - z))
-        out = plan.copy()
-        near = plan < 1.0
-        if near.any():
-            distance = skin(points[near])
-            out[near] = np.maximum(round_max(plan[near], distance - FOOT_THICKNESS_MM, 0.4), -distance - DEPTH_MM)
-        return np.maximum(out, w - edge)
+        over = (z - height(u, w)) / steep(u, w)
+        top = smooth_max(over - FOOT_THICKNESS_MM, z - crest - FOOT_THICKNESS_MM, 0.6)
+        out = round_max(round_max(np.abs(u) - half, top, 0.4), w - edge, FOOT_EDGE_MM)
+        return np.maximum(out, np.maximum(0.6 * radius - w, np.maximum(-over - DEPTH_MM, crest - 2.2 - z)))
 
     corner = half + 1.0
     box = [
@@ -133,6 +140,42 @@ def _foot(spec: GuidePlate, site: Site, chart: CrownChart, phi: float, half: flo
         for z in (crest - 3, crest + FOOT_THICKNESS_MM + 1)
     ]
     return Shape(field, np.array([np.min(box, axis=0), np.max(box, axis=0)]), f"{spec.id} foot")
+
+
+Lookup = Callable[[Floats, Floats], Floats]
+
+
+def _ridge_map(
+    site: Site, chart: CrownChart, across: Floats, outward: Floats, half: float, reach: tuple[float, float], crest: float
+) -> tuple[Lookup, Lookup]:
+    """Smoothed height of the ridge beside a tooth (mm in the chart) and length of its slope per level mm, by place (u across, w outward).
+
+    A distance to the ridge would not do here: in the angle between tooth and ridge the nearest surface changes from one to the other.
+    half : mm to either side; reach : from and to, mm from the crown's axis; nearer than that the height goes on level
+    """
+    u = np.arange(-half, half + RIDGE_STEP_MM, RIDGE_STEP_MM)
+    w = np.arange(reach[0] - 1.5, reach[1] + RIDGE_STEP_MM, RIDGE_STEP_MM)
+    uu, ww = (g.ravel() for g in np.meshgrid(u, w, indexing="ij"))
+    above = chart.z_high + 2.0
+    start = chart.origin + uu[:, None] * across + ww[:, None] * outward + above * chart.up
+    distance, _ = site.rays.first_hit(start, np.broadcast_to(-chart.up, start.shape))
+    z = above - distance
+    known = np.isfinite(z) & (np.abs(z - crest) < RIDGE_RANGE_MM) & (ww > reach[0] + 0.4)
+    grid = np.where(known, z, crest).reshape(len(u), len(w))
+    if known.any():
+        nearest = distance_transform_edt(~known.reshape(grid.shape), return_distances=False, return_indices=True)
+        grid = grid[tuple(nearest)]
+    grid = gaussian_filter(grid, RIDGE_CALM_MM / RIDGE_STEP_MM, mode="nearest")
+    slope = np.hypot(*np.gradient(grid, RIDGE_STEP_MM))
+
+    def lookup(values: Floats) -> Lookup:
+        def at(a: Floats, b: Floats) -> Floats:
+            places = np.stack([(a - u[0]) / RIDGE_STEP_MM, (b - w[0]) / RIDGE_STEP_MM])
+            return np.asarray(map_coordinates(values, places, order=1, mode="nearest"))
+
+        return at
+
+    return lookup(grid), lookup(np.sqrt(1.0 + np.minimum(slope, 1.5) ** 2))
 
 
 def _breadth(chart: CrownChart) -> float:

@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw
 from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Ints, Mesh
-from ..survey import INCH_MM, Survey, gauge_lines
+from ..survey import INCH_MM, Survey, contours_to_show, gauge_lines
 from .camera import Camera, view_camera
 from .drawing import Label, Line, rgb, side_by_side, text
 from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, TRIPOD, depth_colours, ramp
@@ -21,7 +21,6 @@ from .wording import tilt_words
 
 PANEL = (900, 640)
 FOCUS_MM = (np.array([6.0, 6.0, 5.0]), np.array([6.0, 6.0, 2.0]))  # shown beyond the crowns, low and high corner
-SHALLOW_MM, NEAR_MM = 0.05, 1.5
 GAUGE_WIDTHS = (1.3, 1.8, 2.4)
 SURVEY_VIEWS = ("occlusal", "facial", "lingual", "right", "left")
 FRAMEWORK_VIEWS = ("occlusal", "facial", "lingual", "oblique")
@@ -33,22 +32,14 @@ TITLES = {
 
 def survey_lines(mesh: Mesh, survey: Survey, *, ghost: float = 0.0) -> tuple[list[Line], list[tuple[str, Line]]]:
     """The survey lines, and the gauge lines with the gauge's name, as drawn in every survey picture."""
-    with_teeth = any(c.label for c in survey.contours)  # then tissue and base step back
     gauges = [
         (f"{custom:.2f}", Line(c.points, INK, width, c.closed, ghost))
         for (custom, inch), width in zip(GAUGES, GAUGE_WIDTHS, strict=True)
         for c in gauge_lines(mesh, survey, inch * INCH_MM)
     ]
-    tissue = cKDTree(mesh.vertices[survey.undercut > SHALLOW_MM]) if with_teeth else None
-    contours = []
-    for c in survey.contours:
-        if c.label == 0 and tissue is not None:
-            # A wall trimmed along the path has a line but no undercut: of what is not tooth, show only lines with an undercut under them.
-            if np.mean(tissue.query(c.points, distance_upper_bound=NEAR_MM)[0] < NEAR_MM) < 0.3:
-                continue
-            contours.append(Line(c.points, SURVEY_LINE, 1.4, c.closed))
-        else:
-            contours.append(Line(c.points, SURVEY_LINE, 3.0, c.closed))
+    with_teeth = any(c.label for c in survey.contours)  # then tissue steps back
+    shown = contours_to_show(mesh, survey) if with_teeth else survey.contours
+    contours = [Line(c.points, SURVEY_LINE, 3.0 if c.label or not with_teeth else 1.4, c.closed) for c in shown]
     return contours, gauges
 
 

@@ -9,6 +9,7 @@ from .path import Path
 from .probe import SCAN_NOISE_MM, Probe, probe
 from .rod_space import GuidePlane, RodSpace, space_under_rod
 from .scene import RayScene, scene_of
+from .shown import contours_to_show
 from .tripod import Tripod, marks_uncertainty_deg, path_from_marks, place_marks, propose_tripod
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "Survey",
     "Tripod",
     "carry_path",
+    "contours_to_show",
     "depth_at",
     "gauge_lines",
     "gauge_name",

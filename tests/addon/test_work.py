@@ -11,7 +11,7 @@ bpy = pytest.importorskip("bpy")
 
 from claspwright.core.case import load_case  # noqa: E402
 from claspwright.core.survey import Path as Placement  # noqa: E402
-from claspwright.core.survey import survey  # noqa: E402
+from claspwright.core.survey import contours_to_show, survey  # noqa: E402
 from claspwright.core.teeth import find_teeth  # noqa: E402
 
 C = bpy.ops.claspwright
@@ -121,7 +121,7 @@ def test_tilt_shades_as_the_core_surveys(opened: Any):
     expected = survey(mesh_of(opened), Placement(5.0, -3.0))
     assert numbers("undercut", np.float32) == pytest.approx(expected.undercut, abs=1e-4)
     drawn = sum(len(s.points) for s in bpy.data.objects["Height of contour"].data.splines)
-    assert drawn == sum(len(c.points) for c in expected.contours)
+    assert drawn == sum(len(c.points) for c in contours_to_show(mesh_of(opened), expected))
     deep, seen = expected.undercut > 0.4, expected.visible
     assert colours()[deep].mean(axis=0)[0] < colours()[seen].mean(axis=0)[0] - 0.1, "deep undercut is dark and blue"
 
