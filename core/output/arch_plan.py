@@ -68,7 +68,7 @@ def arch_plan_svg(plan: ArchPlan) -> str:
     body.append(f'<text x="{width - 3:.1f}" y="{height / 2:.1f}" class="side">{right}</text>')
     body.append(f'<text x="3" y="{height / 2:.1f}" class="side">{left}</text>')
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width + LEGEND_WIDTH:.1f} {height:.1f}" '
+        f'<svg class="arch" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width + LEGEND_WIDTH:.1f} {height:.1f}" '
         f'style="width:{width + LEGEND_WIDTH:.1f}mm;max-width:100%;height:auto" role="img" aria-label="Arch drawing seen along the path">\n'
         f"{_DEFS}\n" + "\n".join(body) + "\n" + _legend(plan, width, height) + "\n</svg>"
     )
@@ -79,8 +79,9 @@ _DEFS = (
     '<path d="M0 0L1.5 1.5M1.5 0L0 1.5" stroke="#111" stroke-width=".22"/></pattern>'
     '<pattern id="lines" width="1.1" height="1.1" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<rect width="1.1" height="1.1" fill="#fff"/><path d="M.3 0V1.1" stroke="#111" stroke-width=".45"/></pattern></defs>'
-    "<style>text{font:3.4px sans-serif;text-anchor:middle;dominant-baseline:central;paint-order:stroke;stroke:#fff;stroke-width:1.3px;"
-    "fill:#111}.side{font-weight:700;font-size:5px}.key{text-anchor:start;font-size:3px;stroke:none}</style>"
+    # Rules of a style sheet inside a drawing reach the whole page, so each names the drawing.
+    "<style>.arch text{font:3.4px sans-serif;text-anchor:middle;dominant-baseline:central;paint-order:stroke;stroke:#fff;"
+    "stroke-width:1.3px;fill:#111}.arch .side{font-weight:700;font-size:5px}.arch .key{text-anchor:start;font-size:3px;stroke:none}</style>"
 )
 
 

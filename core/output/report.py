@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 STATUS_WORDS = {"fail": "Fail", "warn": "Look at it", "pass": "Pass", "skip": "Not checked"}
 _ORDER = ("fail", "warn", "skip", "pass")
 _SIGN = {"fail": "✕", "warn": "!", "pass": "✓", "skip": "–"}
+_ONE = {"bodies": "body", "edges": "edge", "pairs": "pair"}
 JPEG_QUALITY = 90
 
 
@@ -244,7 +245,9 @@ def _measure(value: float | None, unit: str) -> str:
     if value is None:
         return "–"
     digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
-    return _units(f"{digits} {unit}".strip())
+    if unit == "1":  # a ratio
+        unit = ""
+    return _units(f"{digits} {_ONE.get(unit, unit) if digits == '1' else unit}".strip())
 
 
 def _units(words: str) -> str:

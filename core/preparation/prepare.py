@@ -24,6 +24,7 @@ PLANE_MOST_MM = 0.5
 NEIGHBOUR_MM = 0.05
 """How far a seat may come over the outline of the crown beside it: where two crowns touch they share this much in a scan."""
 PREMOLAR_SEAT_MM = 1.0
+PREMOLAR_DENTINE_MM = 1.5
 """Seats of 1.5 mm reach dentine in over half of premolars, 1.0 mm is usually safe (premolar enamel data; handbook, section 3)."""
 
 
@@ -144,6 +145,8 @@ def _seat_cut(seat: RestSeatSpec, deepest: float, volume: float) -> Cut:
     premolar = seat.kind == "occlusal" and seat.tooth % 10 in (4, 5)
     if premolar and seat.depth_mm > PREMOLAR_SEAT_MM:
         words.append(f"{seat.depth_mm:g} mm at the ridge; over {PREMOLAR_SEAT_MM:g} mm dentine is often reached in premolars")
+    elif premolar and deepest >= PREMOLAR_DENTINE_MM:
+        words.append(f"{deepest:.1f} mm at its deepest, under the old surface: in over half of premolars that reaches dentine")
     if seat.kind == "occlusal" and floor_angle_deg(seat) >= 90.0:
         words.append("its floor does not fall inward: the rest could slide off")
     what = f"{seat.kind} rest seat, {seat.width_mm:g} x {seat.length_mm:g} mm, {seat.depth_mm:.2g} mm deep"

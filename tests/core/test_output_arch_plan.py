@@ -59,3 +59,10 @@ def test_numbers_tips_and_tripod_stand_where_they_are(plan):
     upper = {t.text: float(t.get("x")) for t in ElementTree.fromstring(arch_plan_svg(replace(plan, arch="upper"))).iter(f"{SVG}text")}
     assert upper["R"] < upper["L"]  # an upper arch is seen from below
     assert float(re.search(r"width:([\d.]+)mm", svg)[1]) < 180  # fits between the margins of A4
+
+
+def test_the_drawing_s_style_stays_inside_the_drawing(plan: ArchPlan):
+    """In an HTML page the rules of a style element count for the whole document (HTML standard): unnamed, it shrinks other plots."""
+    sheets = re.findall(r"<style>(.*?)</style>", arch_plan_svg(plan), re.DOTALL)
+    selectors = [rule.split("{")[0].strip() for sheet in sheets for rule in sheet.split("}") if rule.strip()]
+    assert len(selectors) >= 3 and all(s.startswith(".arch ") for s in selectors)
