@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parents[1]
 VIEWS = ("occlusal", "facial", "lingual")
 
 
-def small(image: Image.Image, width: int, colours: int = 128) -> bytes:
+def small(image: Image.Image, width: int, colours: int = 256) -> bytes:
     """PNG bytes of the picture at `width` pixels, in a few colours (0: all of them, which an even ramp needs)."""
     height = round(image.height * width / image.width)
     fitted = image.convert("RGB").resize((width, height), Image.Resampling.LANCZOS)

@@ -130,8 +130,23 @@ class Groundwork:
         )  # fmt: skip
 
 
-def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
-    """All stages up to the master cast."""
+@dataclass(frozen=True, eq=False)
+class Surveyed:
+    """A case's cast with its teeth, surveyed along the case's path. charts : crown charts by tooth (FDI)"""
+
+    cast: Cast
+    teeth: Teeth
+    survey: Survey
+    charts: dict[int, CrownChart]
+
+    @property
+    def path(self) -> Path:
+        """The path of placement."""
+        return self.survey.path
+
+
+def surveyed(case: Case, clock: Clock) -> Surveyed:
+    """The stages that need no prescription. Raises CastError and CaseError."""
     with clock.stage("read cast"):
         cast = read_cast(case)
     with clock.stage("teeth"):
@@ -141,13 +156,19 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
         found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
     with clock.stage("charts"):
         charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
-        arch = ArchChart(cast.mesh, teeth, path)
+    return Surveyed(cast, teeth, found, charts)
+
+
+def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
+    """All stages up to the master cast."""
+    seen = surveyed(case, clock)
+    cast, teeth, path = seen.cast, seen.teeth, seen.path
     with clock.stage("preparation"):
         prepared, remarks = _prepare(case, cast, teeth, path)
     with clock.stage("block-out"):
         blocked = block_out(prepared.mesh, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=0.25 if quick else 0.1)
     with clock.stage("components"):
-        site = Site(cast.mesh, prepared.mesh, blocked, teeth, charts, arch, path)
+        site = Site(cast.mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(cast.mesh, teeth, path), path)
         assembly = build_components(case, site, lambda _: clock.look())
         if not assembly.shapes:
             raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))
@@ -157,7 +178,7 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     with clock.stage("mechanics"):
         material, unknown = framework_material(case)
         mechanics = analyse(case_input(case, assembly, site, material))
-    return Groundwork(case, cast, teeth, found, prepared, master, assembly, mechanics, (*remarks, *unknown, *mechanics.remarks))
+    return Groundwork(case, cast, teeth, seen.survey, prepared, master, assembly, mechanics, (*remarks, *unknown, *mechanics.remarks))
 
 
 def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:

@@ -12,9 +12,8 @@ from ..cast import Cast
 from ..charts import CrownChart
 from ..mesh import Floats
 from ..planning import Abutment, Design, Draft, Finding, critique, draft, measure_abutment
-from ..survey import Path, survey
 from ..teeth import Teeth
-from .build import Clock, Progress, mark_teeth, read_cast
+from .build import Clock, Progress, surveyed
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,23 +41,15 @@ def plan(case: Case, *, keep: bool = False, progress: Progress | None = None, ca
     Raises the named errors of core.errors, also where the chart asks for no partial denture.
     """
     clock = Clock(progress, cancelled)
-    with clock.stage("read cast"):
-        cast = read_cast(case)
-    with clock.stage("teeth"):
-        teeth = mark_teeth(case, cast)
-    path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
-    with clock.stage("survey"):
-        found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
-    with clock.stage("charts"):
-        charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
-        abutments = {fdi: measure_abutment(chart) for fdi, chart in charts.items()}
-    positions = {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()}
+    seen = surveyed(case, clock)
+    positions = {fdi: tooth.centre for fdi, tooth in seen.teeth.teeth.items()}
     with clock.stage("plan"):
+        abutments = {fdi: measure_abutment(chart) for fdi, chart in seen.charts.items()}
         made = Draft(case, (), {}) if keep else draft(case, abutments, positions)
         design = Design(made.case, positions)
         findings = critique(design)
-    outlines = {fdi: _outline(chart) for fdi, chart in charts.items()}
-    return Plan(cast, teeth, made, design, findings, abutments, outlines, positions, clock.times)
+    outlines = {fdi: _outline(chart) for fdi, chart in seen.charts.items()}
+    return Plan(seen.cast, seen.teeth, made, design, findings, abutments, outlines, positions, clock.times)
 
 
 def _outline(chart: CrownChart) -> Floats:
