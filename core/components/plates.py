@@ -23,6 +23,8 @@ FOOT_THICKNESS_MM = 2.2  # stands over the relieved lattice: its end is the exte
 DEPTH_MM = 0.7
 WALL_DEPTH_MM = 1.6
 FOOT_EDGE_MM = 0.12  # the finish line is square; a crease sharper than this only frays in the sampling
+FOOT_THINS = 0.5  # by this share of its thickness towards its sides
+FOOT_DROP_MM = 2.4  # so far below the crest the foot ends
 RIDGE_STEP_MM = 0.25
 RIDGE_CALM_MM = 0.8
 RIDGE_RANGE_MM = 4.0  # what lies further from the crest's height is another tooth, not the ridge
@@ -127,17 +129,22 @@ def _foot(spec: GuidePlate, site: Site, chart: CrownChart, phi: float, half: flo
     def field(points: Floats) -> Floats:
         rel = points - chart.origin
         u, w, z = rel @ across, rel @ outward, rel @ chart.up
-        over = (z - height(u, w)) / steep(u, w)
-        top = smooth_max(over - FOOT_THICKNESS_MM, z - crest - FOOT_THICKNESS_MM, 0.6)
-        out = round_max(round_max(np.abs(u) - half, top, 0.4), w - edge, FOOT_EDGE_MM)
-        return np.maximum(out, np.maximum(0.6 * radius - w, np.maximum(-over - DEPTH_MM, crest - 2.2 - z)))
+        ground = height(u, w)
+        over = (z - ground) / steep(u, w)
+        # Thick on the crest, where the base is lifted off the tissue, and thin down its slopes: no block hangs beside the ridge.
+        aside = np.clip(np.maximum(np.abs(u) / half, (crest - ground) / FOOT_DROP_MM), 0.0, 1.0)
+        thick = FOOT_THICKNESS_MM * (1.0 - FOOT_THINS * aside**2)
+        top = smooth_max(over - thick, z - crest - FOOT_THICKNESS_MM, 0.6)
+        border = smooth_max(np.abs(u) - half, crest - FOOT_DROP_MM - z, 0.5)
+        out = round_max(round_max(border, top, 0.7), w - edge, FOOT_EDGE_MM)
+        return np.maximum(out, np.maximum(0.6 * radius - w, -over - DEPTH_MM))
 
     corner = half + 1.0
     box = [
         chart.origin + outward * w + across * u + chart.up * z
         for w in (0.4 * radius, edge + 1)
         for u in (-corner, corner)
-        for z in (crest - 3, crest + FOOT_THICKNESS_MM + 1)
+        for z in (crest - FOOT_DROP_MM - 0.8, crest + FOOT_THICKNESS_MM + 1)
     ]
     return Shape(field, np.array([np.min(box, axis=0), np.max(box, axis=0)]), f"{spec.id} foot")
 
