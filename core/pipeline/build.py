@@ -14,7 +14,7 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, CingulumRest, OcclusalRest
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, CheckInput, as_stored, crossings_at_slivers, gather, overrule, run_checks, without_creases
+from ..checks import Check, CheckInput, as_stored, crossings_at_slivers, gather, overrule, run_checks, uncrossed
 from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
@@ -99,7 +99,7 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
     found = groundwork(case, clock, quick=quick)
     with clock.stage("join"):
         spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
-        metal = without_creases(Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing))
+        metal = uncrossed(Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing))
     with clock.stage("cut"):
         framework, loose = cut_to_fit(metal, found.master.mesh)
     with clock.stage("checks"):

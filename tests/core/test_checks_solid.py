@@ -9,7 +9,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from claspwright.core.checks.intersections import check_self_intersection, near_pairs, self_crossings
+from claspwright.core.checks.intersections import ROUNDING_MM, check_self_intersection, near_pairs, self_crossings, uncrossed
 from claspwright.core.checks.result import Landmarks, worst
 from claspwright.core.checks.stored import as_stored, check_stored
 from claspwright.core.checks.topology import (
@@ -263,3 +263,21 @@ def test_worst_and_places():
     assert marks.describe(np.array([1.0, 0, 0])).endswith("near 34")
     assert "near" not in marks.describe(np.array([40.0, 0, 0]))
     assert worst([check_scale(bar())]) == "pass" and worst([]) == "skip"
+
+
+def test_crossing_faces_of_a_polished_side_are_drawn_apart() -> None:
+    """A ball with three vertices pulled through its far side as spikes; the volume of trimesh's own ball is what must come back."""
+    ball = trimesh.creation.icosphere(4, 5.0)
+    vertices = np.array(ball.vertices)
+    vertices[[7, 300, 1200]] *= -1.2
+    torn = Mesh(vertices, np.array(ball.faces))
+    assert (self_crossings(torn)[1] > ROUNDING_MM).any()
+    mended = uncrossed(torn)
+    assert not (self_crossings(mended)[1] > ROUNDING_MM).any()
+    assert mended.is_closed and mended.volume == pytest.approx(ball.volume, rel=0.01)
+
+
+def test_a_sound_surface_is_left_alone() -> None:
+    ball = trimesh.creation.icosphere(3, 5.0)
+    sound = Mesh(np.array(ball.vertices), np.array(ball.faces))
+    assert np.array_equal(uncrossed(sound).vertices, sound.vertices)
