@@ -6,6 +6,7 @@ environment that holds only bpy and NumPy: what else is imported can only come o
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -73,13 +74,18 @@ def bare_module(venv: Path, folder: Path) -> Path:
 
 
 def run_inside(command: list[str], archive: Path, folder: Path) -> dict:
-    """Install and use the zip in one Blender; also proves that the process ends by itself (a callback left behind would hang it)."""
+    """Install and use the zip in one Blender; also proves that the process ends by itself (a callback left behind would hang it).
+
+    All it reads lies in one folder and it starts there: a Blender in a root of its own need not see where the project lies.
+    """
     result = folder / "result.json"
+    script, archive = (shutil.copy(path, folder) for path in (SCRIPT, archive))
     # The first name is Blender's own, the second that of the desktop Blender's starter, which passes no other variable on.
     home = {"BLENDER_USER_RESOURCES": str(folder / "user"), "DESKTOP_BLENDER_HOME": str(folder / "home")}
     done = subprocess.run(
-        [*command, "--", str(archive), str(result)], cwd=ROOT, env={**os.environ, **home}, capture_output=True, text=True, timeout=240
-    )
+        [*command, str(script), "--", str(archive), str(result)],
+        cwd=folder, env={**os.environ, **home}, capture_output=True, text=True, timeout=240,
+    )  # fmt: skip
     words = done.stdout[-4000:] + done.stderr[-4000:]
     assert result.is_file(), words
     seen = json.loads(result.read_text())
@@ -115,7 +121,7 @@ def test_installs_and_works_in_the_blender_module(zips: dict[str, Path], tmp_pat
     if not (venv / "bin" / "python").is_file():
         pytest.skip(f"needs {venv.name}: `make test` makes it")
     python = bare_module(venv, tmp_path / "bare")
-    seen = run_inside([str(python), str(SCRIPT)], zips["linux_x64"], tmp_path)
+    seen = run_inside([str(python)], zips["linux_x64"], tmp_path)
     assert seen["blender"].startswith(version)
     assert seen["python"] == [3, 11] and seen["numpy"].startswith("1.26")
     judge(seen)
@@ -126,5 +132,5 @@ def test_installs_and_works_in_the_desktop_blender(zips: dict[str, Path], tmp_pa
     blender = os.environ.get("BLENDER")
     if not blender:
         pytest.skip("the environment variable BLENDER names no desktop Blender")
-    command = [blender, "--background", "--factory-startup", "--python-exit-code", "3", "--python", str(SCRIPT)]
+    command = [blender, "--background", "--factory-startup", "--python-exit-code", "3", "--python"]
     judge(run_inside(command, zips["linux_x64"], tmp_path))
