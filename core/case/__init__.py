@@ -1,22 +1,9 @@
 """The case document: what is stored of a case, validated and written atomically."""
 
-from .components import (
-    KINDS,
-    BeadPlate,
-    CingulumRest,
-    Component,
-    GuidePlate,
-    IBar,
-    LatticeBase,
-    LingualBar,
-    MinorConnector,
-    OcclusalRest,
-    PalatalPlate,
-    PalatalStraps,
-    ReciprocalArm,
-    RetentiveArm,
-    UShapedPlate,
-)
+from .bases import BeadPlate, LatticeBase
+from .clasps import IBar, ReciprocalArm, RetentiveArm
+from .components import KINDS, Component
+from .connectors import LingualBar, PalatalPlate, PalatalStraps, UShapedPlate
 from .document import (
     Case,
     CastEntry,
@@ -34,6 +21,7 @@ from .document import (
     load_case,
     save_case,
 )
+from .rests import CingulumRest, GuidePlate, MinorConnector, OcclusalRest
 from .weights import PathWeights
 
 __all__ = [

@@ -11,11 +11,18 @@ from typing import Any, TypeVar, Union, get_args, get_origin
 from ..errors import CaseError
 
 T = TypeVar("T")
+PROXIMAL = ("mesial", "distal")
+FACES = ("facial", "lingual")
 
 
 def option(default: Any = dataclasses.MISSING, *, low: float | None = None, high: float | None = None, choices: tuple = ()) -> Any:
     """A dataclass field with the limits that `parse` enforces; numbers are in the unit the field's name ends with."""
     return dataclasses.field(default=default, metadata={"low": low, "high": high, "choices": choices})
+
+
+def fdi() -> Any:
+    """A field that holds a tooth's FDI number (ISO 3950)."""
+    return option(low=11, high=48)
 
 
 def parse(cls: type[T], data: Any, where: str) -> T:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from ..case.components import (
+from ..case import (
     BeadPlate,
     CingulumRest,
     GuidePlate,

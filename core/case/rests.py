@@ -1,0 +1,60 @@
+"""Rests, guide plates and minor connectors, as a prescription asks for them. How they are written: `components.py`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from .fields import PROXIMAL, fdi, option
+
+
+@dataclass(frozen=True)
+class OcclusalRest:
+    """Occlusal rest and its seat. Base 2.5 mm or more at the ridge; 1.0 to 1.5 mm deep (premolar enamel allows about 1.0)."""
+
+    kind: ClassVar[str] = "occlusal_rest"
+    id: str
+    tooth: int = fdi()
+    side: str = option("mesial", choices=PROXIMAL)
+    width_mm: float = option(2.6, low=1.5, high=5)
+    length_mm: float = option(2.6, low=1.5, high=6)
+    depth_mm: float = option(1.2, low=0.6, high=2)
+
+
+@dataclass(frozen=True)
+class CingulumRest:
+    """Rest on a cingulum ledge at the junction of gingival and middle third; 2.5 to 3 mm wide, 1.0 mm deep or more."""
+
+    kind: ClassVar[str] = "cingulum_rest"
+    id: str
+    tooth: int = fdi()
+    width_mm: float = option(2.8, low=1.5, high=5)
+    depth_mm: float = option(1.0, low=0.5, high=2)
+
+
+@dataclass(frozen=True)
+class GuidePlate:
+    """Plate on a guide surface beside a gap: about 1 mm thick, from the guide plane down to the gingiva-tissue junction."""
+
+    kind: ClassVar[str] = "guide_plate"
+    id: str
+    tooth: int = fdi()
+    side: str = option("distal", choices=PROXIMAL)
+    thickness_mm: float = option(1.0, low=0.5, high=2)
+    plane_height_mm: float = option(2.5, low=1, high=5)
+    width_deg: float = option(70.0, low=30, high=120)
+
+
+@dataclass(frozen=True)
+class MinorConnector:
+    """From a rest through the lingual embrasure to the major connector, at a right angle, relieved over the free margin."""
+
+    kind: ClassVar[str] = "minor_connector"
+    id: str
+    tooth: int = fdi()
+    side: str = option("mesial", choices=("mesial", "distal", "lingual"))
+    width_mm: float = option(2.6, low=1.5, high=5)
+    thickness_mm: float = option(1.5, low=0.8, high=3)
+
+
+RestPart = OcclusalRest | CingulumRest | GuidePlate | MinorConnector
