@@ -5,6 +5,7 @@
 #   make extension  one Blender extension zip a platform, in dist/
 #   make samples    make the made-up casts and the sample cases again
 #   make bench      times and memory of the main jobs
+#   make nightly    the long tests: the whole catalogue on every tooth, many random designs
 #   make reference  undercut depth of every vertex against the independent one (hours)
 #   make lint       ruff and mypy alone
 #   make clean      forget everything that make made
@@ -26,10 +27,10 @@ BPY45 := .venv-bpy45
 BPY50 := .venv-bpy50
 DEPS := pyproject.toml
 
-.PHONY: help demo reference test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
+.PHONY: help demo nightly reference test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
 
 help:
-	@sed -n '3,10s/^# \{0,1\}//p' Makefile
+	@sed -n '3,13s/^# \{0,1\}//p' Makefile
 
 # --- environments -----------------------------------------------------------------------------------------------
 
@@ -95,9 +96,12 @@ test-addon: $(BPY45)/.ready $(BPY50)/.ready
 	$(BPY45)/bin/python -m pytest tests/addon
 	$(BPY50)/bin/python -m pytest tests/addon
 
+nightly: .venv/.ready
+	.venv/bin/python -m pytest tests/core -m nightly $(SIDE_BY_SIDE)
+
 # The quick core tests again on NumPy 1.26, which most Blenders bring.
 test-numpy1: $(BPY45)/.ready
-	$(BPY45)/bin/python -m pytest tests/core -m "not slow" $(SIDE_BY_SIDE)
+	$(BPY45)/bin/python -m pytest tests/core -m "not slow and not nightly" $(SIDE_BY_SIDE)
 
 clean:
 	rm -rf .venv .venv-bpy45 .venv-bpy50 build dist wheels out *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis
