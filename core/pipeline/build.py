@@ -11,20 +11,21 @@ import manifold3d
 import numpy as np
 
 from ..blockout import MasterCast, block_out, master_cast
-from ..case import Case, CingulumRest, OcclusalRest
+from ..case import Case
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, CheckInput, as_stored, crossings_at_slivers, gather, overrule, run_checks, uncrossed
-from ..components import Assembly, Site, build_components, open_solids, planes, planned_seat, relief_solid
+from ..components import Assembly, Site, build_components, open_solids, relief_solid
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
 from ..mesh import Mesh
-from ..preparation import Cut, Prepared, fit_plane, prepare
+from ..preparation import Cut, Prepared
 from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
 from .mechanics import case_input, framework_material
+from .preparing import prepare_mouth
 
 QUICK_SPACING_MM = 0.42
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
@@ -164,7 +165,7 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     seen = surveyed(case, clock)
     cast, teeth, path = seen.cast, seen.teeth, seen.path
     with clock.stage("preparation"):
-        prepared, remarks = _prepare(case, cast, teeth, path)
+        prepared, remarks = prepare_mouth(case, cast.mesh, teeth, path)
     with clock.stage("block-out"):
         blocked = block_out(prepared.mesh, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=0.25 if quick else 0.1)
     with clock.stage("components"):
@@ -213,28 +214,6 @@ def mark_teeth(case: Case, cast: Cast) -> Teeth:
         raise CaseError("case.chart.teeth: no tooth is marked on the cast; click each tooth that stands")
     not_here = np.array(case.chart.not_here, dtype=np.float64) if case.chart.not_here else None
     return find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing, not_here=not_here)
-
-
-def _prepare(case: Case, cast: Cast, teeth: Teeth, path: Path) -> tuple[Prepared, tuple[str, ...]]:
-    """All seats and planes; one that misses its tooth is left out and said."""
-    remarks: list[str] = []
-    wanted_seats, wanted_planes = [], []
-    for component in case.components:
-        if isinstance(component, OcclusalRest | CingulumRest) and component.tooth in teeth.teeth:
-            try:
-                wanted_seats.append(planned_seat(component, teeth, cast.mesh, path.vector))
-            except GeometryError as error:
-                remarks.append(f"{component.id}: no seat could be cut ({error})")
-    for plane in planes(case.components, teeth.teeth, path.vector):
-        try:
-            wanted_planes.append(fit_plane(plane, teeth[plane.tooth], cast.mesh))
-        except GeometryError as error:
-            remarks.append(f"no guide plane could be cut ({error})")
-            continue
-        if wanted_planes[-1].height_mm < plane.height_mm:
-            low = wanted_planes[-1].height_mm
-            remarks.append(f"guide plane on {plane.tooth} {plane.side}: {low:g} mm high, not {plane.height_mm:g}; the face is no higher")
-    return prepare(cast.mesh, teeth, path, wanted_seats, wanted_planes), tuple(remarks)
 
 
 def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
