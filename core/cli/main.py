@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     plan = commands.add_parser("plan", help="draft a design for a charted scan, with reasons", epilog=CAUTION)
     plan.add_argument("case", metavar="CASE.json", help="case file with the chart; its components are drafted anew")
     plan.add_argument("--critique", action="store_true", help="keep the components of the case and say what the rules find in them")
+    plan.add_argument("--keep-path", action="store_true", help="draft for the path of the case instead of searching one")
     _common(plan)
 
     check = commands.add_parser("check", help="check a framework that was changed elsewhere", epilog=CAUTION)

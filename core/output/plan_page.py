@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
+
+from PIL import Image
 
 from ..cautions import CAUTIONS
 from ..mesh import Floats
-from ..planning import Design, Draft, Finding
+from ..planning import Design, Draft, Finding, Round, Task
+from ..survey import Path
 from .plan_drawing import arch_svg
+from .plan_tables import OfferRow, offers_table, path_section, preparation_section
 from .report import asset
 from .wording import describe
 
@@ -18,13 +22,22 @@ _SEVERITY = {"error": "Must be settled", "warning": "Look at it", "advice": "Adv
 
 @dataclass(frozen=True, eq=False)
 class PlanPage:
-    """What the page shows. outlines : (k, 2) mm, by tooth; positions : (2,) or (3,) mm, by standing tooth"""
+    """What the page shows. outlines : (k, 2) mm, by tooth; positions : (2,) or (3,) mm, by standing tooth
+
+    offers : pairs of path and design, the plan first; pictures : of the preparation, by tooth
+    """
 
     draft: Draft
     design: Design
     findings: Sequence[Finding]
     outlines: Mapping[int, Floats]
     positions: Mapping[int, Floats]
+    path: Path = Path()
+    rounds: Sequence[Round] = ()
+    offers: Sequence[OfferRow] = ()
+    tasks: Sequence[Task] = ()
+    pictures: Mapping[int, Image.Image] = field(default_factory=dict)
+    remarks: Sequence[str] = ()
     version: str = ""
 
 
@@ -37,8 +50,11 @@ def plan_html(page: PlanPage) -> str:
         f"<p><strong>{escape(page.design.classification.name)}</strong>, {case.cast.arch} arch. "
         "A draft for the clinician to change and to approve.</p>",
         f'<figure class="wide">{arch_svg(page.design, page.outlines, page.positions)}<figcaption>{_caption(page)}</figcaption></figure>',
+        "<h2>Path of placement</h2>", path_section(page.path, case.cast.arch, page.rounds, page.remarks),
         "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open),
         "<h2>What the rules say</h2>", _findings(page.findings),
+        preparation_section(page.tasks, page.pictures),
+        offers_table(page.offers, case.cast.arch),
         "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in CAUTIONS) + "</ul>",
         '<table class="signatures"><tr><td>Dentist, date</td><td></td></tr><tr><td>Laboratory, date</td><td></td></tr></table>',
         f"<p><small>Claspwright {escape(page.version)}</small></p>",
@@ -73,11 +89,15 @@ def _findings(findings: Sequence[Finding]) -> str:
         return "<p>No rule of critique finds anything.</p>"
     rows = "".join(
         f'<tr><td style="white-space:nowrap">{_SEVERITY[f.severity]}</td>'
-        f"<td>{escape(f.words)}<br><small>{escape(f.detail)}</small></td>"
+        f"<td>{escape(f.words)}<br><small>{escape(f.detail)}</small>{_accepted(f)}</td>"
         f"<td>{escape(', '.join(f.parts))}</td><td><small>{escape(f.source)}</small></td></tr>"
         for f in findings
     )
     return f"<table><tr><th></th><th>Rule</th><th>Parts</th><th>Source</th></tr>{rows}</table>"
+
+
+def _accepted(finding: Finding) -> str:
+    return f"<br><strong>Overruled:</strong> {escape(finding.overruled)}" if finding.overruled else ""
 
 
 def _caption(page: PlanPage) -> str:

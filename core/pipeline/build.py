@@ -19,6 +19,7 @@ from ..components import Assembly, Site, build_components, open_solids, relief_s
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
 from ..mesh import Mesh
+from ..planning.critique import OVERRULE
 from ..preparation import Cut, Prepared
 from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
@@ -77,6 +78,12 @@ class Clock:
         """Raises Cancelled when the user stopped the build."""
         if self._cancelled is not None and self._cancelled():
             raise Cancelled("the build was stopped; nothing was changed")
+
+    def say(self, words: str) -> None:
+        """Tell what is being done within a stage, and stop when asked to."""
+        self.look()
+        if self._progress is not None:
+            self._progress(words, 1.0)
 
     @contextmanager
     def stage(self, name: str) -> Iterator[None]:
@@ -193,7 +200,7 @@ def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:
 
 def judge(found: Groundwork, framework: Mesh) -> tuple[tuple[Check, ...], tuple[str, ...]]:
     """All checks of a framework against the groundwork of its case, with the case's overrules; and remarks on these."""
-    reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules}
+    reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules if not o.check.startswith(OVERRULE)}
     return overrule((*run_checks(evidence(found, framework)), *_own_checks(found.assembly)), reasons)
 
 

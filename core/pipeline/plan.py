@@ -1,9 +1,9 @@
-"""From a charted scan to a drafted design, with its reasons and what the rules say of it."""
+"""From a charted scan to a drafted design on a path that suits it, with its reasons, its cost, and what the rules say of it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,45 +11,132 @@ from ..case import Case
 from ..cast import Cast
 from ..charts import CrownChart
 from ..mesh import Floats
-from ..planning import Abutment, Design, Draft, Finding, critique, draft, measure_abutment
+from ..planning import (
+    Abutment,
+    Design,
+    Draft,
+    Estimate,
+    Finding,
+    Pair,
+    Round,
+    Settled,
+    Task,
+    critique,
+    draft,
+    estimate,
+    measure_abutment,
+    mouth_preparation,
+    settle,
+)
+from ..preparation import Prepared
+from ..survey import Path, Survey
 from ..teeth import Teeth
-from .build import Clock, Progress, surveyed
+from .build import Clock, Progress, mark_teeth, read_cast, surveyed
+from .mechanics import framework_material
+from .preparing import prepare_mouth
+
+
+@dataclass(frozen=True, eq=False)
+class Offer:
+    """A plan-and-path pair with what it costs. pair : None for the design of the case itself; findings : what the rules say of it"""
+
+    name: str
+    path: Path
+    pair: Pair | None
+    cost: Estimate | None
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Plan:
     """draft : the proposed design; design : as the rules see it; findings : of the rules; abutments : measured crowns, by tooth
 
+    survey : along the plan's path; offers : the plan itself first, then pairs near it; rounds : how path and design came to agree
+    tasks : mouth preparation in the order of treatment; prepared : the cast with it done; remarks : in words
     outlines : (k, 2) mm, each standing crown seen along the path, by tooth; positions : (3,) mm, middles of the crowns
     """
 
     cast: Cast
     teeth: Teeth
+    survey: Survey
     draft: Draft
     design: Design
     findings: tuple[Finding, ...]
     abutments: dict[int, Abutment]
+    offers: tuple[Offer, ...]
+    rounds: tuple[Round, ...]
+    tasks: tuple[Task, ...]
+    prepared: Prepared
     outlines: dict[int, Floats]
     positions: dict[int, Floats]
     stages: dict[str, float]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def path(self) -> Path:
+        """The path of placement that the plan is made for."""
+        return self.survey.path
 
 
-def plan(case: Case, *, keep: bool = False, progress: Progress | None = None, cancelled: Callable[[], bool] | None = None) -> Plan:
-    """Measure the crowns of a charted case and draft its design.
+def plan(
+    case: Case, *, keep: bool = False, keep_path: bool = False, progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Plan:  # fmt: skip
+    """Measure the crowns of a charted case, draft its design and search its path, each for the other.
 
-    keep : judge the components that the case holds instead of drafting new ones
+    keep : judge the components that the case holds, on its own path, instead of drafting new ones
+    keep_path : draft for the path of the case instead of searching one
     Raises the named errors of core.errors, also where the chart asks for no partial denture.
     """
     clock = Clock(progress, cancelled)
-    seen = surveyed(case, clock)
-    positions = {fdi: tooth.centre for fdi, tooth in seen.teeth.teeth.items()}
-    with clock.stage("plan"):
-        abutments = {fdi: measure_abutment(chart) for fdi, chart in seen.charts.items()}
-        made = Draft(case, (), {}) if keep else draft(case, abutments, positions)
-        design = Design(made.case, positions)
-        findings = critique(design)
-    outlines = {fdi: _outline(chart) for fdi, chart in seen.charts.items()}
-    return Plan(seen.cast, seen.teeth, made, design, findings, abutments, outlines, positions, clock.times)
+    if keep or keep_path:
+        seen = surveyed(case, clock)
+        cast, teeth, found, charts = seen.cast, seen.teeth, seen.survey, seen.charts
+        positions = _middles(teeth)
+        with clock.stage("plan"):
+            abutments = {fdi: measure_abutment(chart) for fdi, chart in charts.items()}
+            made = Draft(case, (), {}) if keep else draft(case, abutments, positions)
+        settled = None
+    else:
+        with clock.stage("read cast"):
+            cast = read_cast(case)
+        with clock.stage("teeth"):
+            teeth = mark_teeth(case, cast)
+        with clock.stage("design and path"):
+            settled = settle(case, cast.mesh, teeth, clock.say)
+        view = settled.chosen.view
+        found, charts, abutments, made = view.survey, dict(view.charts), dict(view.abutments), settled.chosen.draft
+        positions = _middles(teeth)
+    design = Design(made.case, positions)
+    findings = critique(design)
+    with clock.stage("preparation"):
+        prepared, remarks = prepare_mouth(made.case, cast.mesh, teeth, found.path)
+        tasks = mouth_preparation(prepared.cuts, made.case.components, charts)
+    own = Offer("the design of the case" if keep else "the plan", found.path, None, _cost(design), findings)
+    offers = (own,) if settled is None else _offers(settled, positions)
+    if settled is not None and not settled.settled:
+        remarks = (*remarks, "design and path did not come to rest; the best of their turns is shown: compare the pairs")
+    outlines = {fdi: _outline(chart) for fdi, chart in charts.items()}
+    return Plan(
+        cast, teeth, found, made, design, findings, abutments, offers, () if settled is None else settled.rounds, tasks, prepared, outlines,
+        positions, clock.times, remarks,
+    )  # fmt: skip
+
+
+def _middles(teeth: Teeth) -> dict[int, Floats]:
+    return {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()}
+
+
+def _cost(design: Design) -> Estimate | None:
+    return estimate(design, framework_material(design.case)[0])
+
+
+def _offers(settled: Settled, positions: dict[int, Floats]) -> tuple[Offer, ...]:
+    out = []
+    for pair in (replace(settled.chosen, name="the plan"), *settled.others):
+        design = Design(pair.draft.case, positions)
+        out.append(Offer(pair.name, pair.path, pair, _cost(design), critique(design)))
+    return tuple(out)
 
 
 def _outline(chart: CrownChart) -> Floats:

@@ -6,6 +6,9 @@ from .classification import Classification, Space, classify, classify_chart
 from .critique import Finding, critique
 from .design import Design
 from .draft import Draft, Reason, draft
+from .estimate import Estimate, estimate
+from .mouth import Task, mouth_preparation
+from .rounds import Pair, Round, Settled, settle
 from .rules import RULES, Rule
 from .support import Fulcrum, Lever, fulcrum_lines, levers
 
@@ -15,20 +18,28 @@ __all__ = [
     "Classification",
     "Design",
     "Draft",
+    "Estimate",
     "Finding",
     "Fulcrum",
     "Lever",
     "Option",
+    "Pair",
     "Reason",
+    "Round",
     "Rule",
     "Setting",
+    "Settled",
     "Space",
+    "Task",
     "clasp_options",
     "classify",
     "classify_chart",
     "critique",
     "draft",
+    "estimate",
     "fulcrum_lines",
     "levers",
     "measure_abutment",
+    "mouth_preparation",
+    "settle",
 ]
