@@ -33,12 +33,12 @@ from ..survey import Path, Survey
 from ..teeth import Teeth
 from .build import Clock, Progress, mark_teeth, read_cast, surveyed
 from .mechanics import framework_material
-from .preparing import prepare_mouth
+from .preparing import prepare_mouth, spare_enamel
 
 
 @dataclass(frozen=True, eq=False)
 class Offer:
-    """A plan-and-path pair with what it costs. pair : None for the design of the case itself; findings : what the rules say of it"""
+    """A plan-and-path pair with what it costs. pair : None where no path was searched; findings : what the rules say of it"""
 
     name: str
     path: Path
@@ -107,13 +107,17 @@ def plan(
         view = settled.chosen.view
         found, charts, abutments, made = view.survey, dict(view.charts), dict(view.abutments), settled.chosen.draft
         positions = _middles(teeth)
-    design = Design(made.case, positions)
-    findings = critique(design)
     with clock.stage("preparation"):
+        if not keep:
+            spared, why = spare_enamel(made.case, cast.mesh, teeth, found.path)
+            reasons = tuple(replace(r, words=r.words + why.get(r.part, "")) for r in made.reasons)
+            made = replace(made, case=spared, reasons=reasons)
+        design = Design(made.case, positions)
+        findings = critique(design)
         prepared, remarks = prepare_mouth(made.case, cast.mesh, teeth, found.path)
         tasks = mouth_preparation(prepared.cuts, made.case.components, charts)
     own = Offer("the design of the case" if keep else "the plan", found.path, None, _cost(design), findings)
-    offers = (own,) if settled is None else _offers(settled, positions)
+    offers = (own,) if settled is None else (replace(own, pair=settled.chosen), *_offers(settled, positions))
     if settled is not None and not settled.settled:
         remarks = (*remarks, "design and path did not come to rest; the best of their turns is shown: compare the pairs")
     outlines = {fdi: _outline(chart) for fdi, chart in charts.items()}
@@ -133,7 +137,7 @@ def _cost(design: Design) -> Estimate | None:
 
 def _offers(settled: Settled, positions: dict[int, Floats]) -> tuple[Offer, ...]:
     out = []
-    for pair in (replace(settled.chosen, name="the plan"), *settled.others):
+    for pair in settled.others:
         design = Design(pair.draft.case, positions)
         out.append(Offer(pair.name, pair.path, pair, _cost(design), critique(design)))
     return tuple(out)

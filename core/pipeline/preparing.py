@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from ..case import Case, CingulumRest, OcclusalRest
+from dataclasses import replace
+
+from ..case import Case, CingulumRest, GuidePlate, OcclusalRest
 from ..components import planes, planned_seat
 from ..errors import GeometryError
 from ..mesh import Mesh
-from ..preparation import Prepared, fit_plane, prepare
+from ..preparation import PLANE_MOST_MM, Prepared, fit_plane, prepare
 from ..survey import Path
 from ..teeth import Teeth
 
@@ -31,3 +33,41 @@ def prepare_mouth(case: Case, mesh: Mesh, teeth: Teeth, path: Path) -> tuple[Pre
             low = wanted_planes[-1].height_mm
             remarks.append(f"guide plane on {plane.tooth} {plane.side}: {low:g} mm high, not {plane.height_mm:g}; the face is no higher")
     return prepare(mesh, teeth, path, wanted_seats, wanted_planes), tuple(remarks)
+
+
+LEAST_PLANE_MM = 2.0
+"""A guide plane on a tooth that bears a bounded base is this high at the least (handbook, section 1)."""
+
+
+def spare_enamel(case: Case, mesh: Mesh, teeth: Teeth, path: Path) -> tuple[Case, dict[str, str]]:
+    """The case with every guide plane as high as a shallow cut allows, and by component the words that say why it is lower.
+
+    A plane that would take more than PLANE_MOST_MM is lowered by half millimetres, down to LEAST_PLANE_MM.
+    """
+    words: dict[str, str] = {}
+    first: dict[str, float] = {}
+    while True:
+        parts = {(c.tooth, c.side): c for c in case.components if isinstance(c, GuidePlate) and c.tooth in teeth.teeth}
+        lower: dict[str, float] = {}
+        for spec in planes(tuple(c for c in parts.values() if c.id not in words), teeth.teeth, path.vector):
+            part = parts[spec.tooth, spec.side]
+            try:
+                fitted = fit_plane(spec, teeth[spec.tooth], mesh)
+            except GeometryError:
+                words[part.id] = ""  # said again, with its reason, when the mouth is prepared
+                continue
+            (cut,) = prepare(mesh, teeth, path, (), (fitted,)).cuts
+            before = first.setdefault(part.id, cut.deepest_mm)
+            if cut.deepest_mm > PLANE_MOST_MM and fitted.height_mm - 0.5 >= LEAST_PLANE_MM:
+                lower[part.id] = fitted.height_mm - 0.5
+            else:
+                taller = f"; {fitted.height_mm:g} mm high, a taller one would take {before:.2f} mm"
+                words[part.id] = taller if cut.deepest_mm < before else ""
+        if not lower:
+            return case, {name: w for name, w in words.items() if w}
+        case = replace(
+            case,
+            components=tuple(
+                replace(c, plane_height_mm=lower[c.id]) if isinstance(c, GuidePlate) and c.id in lower else c for c in case.components
+            ),
+        )

@@ -2,10 +2,11 @@
 
 from .ledge import fit_ledge
 from .planes import GuidePlaneSpec, fit_plane
-from .prepare import Cut, Prepared, fit_reach, prepare
+from .prepare import PLANE_MOST_MM, Cut, Prepared, fit_reach, prepare
 from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
 
 __all__ = [
+    "PLANE_MOST_MM",
     "Cut",
     "GuidePlaneSpec",
     "Prepared",
