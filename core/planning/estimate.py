@@ -22,7 +22,7 @@ from .design import Base, Design, Major
 SPREAD = 0.35
 """Share by which the truth may differ (own measurement on the samples)."""
 _HALF_CROWN_MM = 4.0  # from the middle of a crown to its lingual margin
-_PAST_END_MM = 6.0  # a bar goes on to the base beside its last tooth
+_PAST_END_MM = 3.0  # a bar goes on to the base beside its last tooth
 _VAULT = 1.2  # a line over the palate is so much longer than its plan
 # Metal of the smaller parts, mm3, as built in the samples: they differ little from design to design.
 _SMALL_MM3 = {
