@@ -113,6 +113,7 @@ class Manufacture:
 
     scale : of the exported framework; 1 unless who makes it asks for another (investments and printers compensate by themselves)
     finishing_mm : allowance for finishing on polished faces only; alloy_price : of one gram, in any currency
+    build_angle_deg : between the clasp arms and the platform of the printer, where it is known; cycles to failure hang on it
     """
 
     process: str = option("printed metal", choices=("printed metal", "printed pattern", "milled"))
@@ -123,6 +124,7 @@ class Manufacture:
     scale: float = option(1.0, low=0.95, high=1.05)
     finishing_mm: float = option(0.0, low=0, high=0.2)
     alloy_price: float | None = option(None, low=0, high=1000)
+    build_angle_deg: float | None = option(None, low=0, high=90)
 
 
 Three = tuple[float, float, float]
@@ -140,6 +142,7 @@ class MaterialEntry:
     density_g_cm3: Three = option(low=0.5, high=25)
     label: str = ""
     poisson: float = option(0.3, low=0.05, high=0.49)
+    metal: bool = option(True)
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,9 @@ from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.checks import check_mechanics
 from claspwright.core.components import Site, build_components
 from claspwright.core.mechanics import CaseInput, ClaspArm, analyse, analyse_clasp, beam_of, bend_frame, half_round, sections
-from claspwright.core.pipeline.build import _prepare, mark_teeth, read_cast
+from claspwright.core.pipeline.build import mark_teeth, read_cast
 from claspwright.core.pipeline.mechanics import case_input, framework_material
+from claspwright.core.pipeline.preparing import prepare_mouth
 from claspwright.core.survey import Path as PlacementPath
 from claspwright.core.survey import survey
 from scipy.spatial import cKDTree
@@ -39,7 +40,7 @@ def sample(name: str) -> CaseInput:
     path = PlacementPath(case.path.anteroposterior_deg, case.path.lateral_deg)
     found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
     charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
-    prepared, _ = _prepare(case, cast, teeth, path)
+    prepared, _ = prepare_mouth(case, cast.mesh, teeth, path)
     blocked = block_out(prepared.mesh, path, step_mm=0.25)
     site = Site(cast.mesh, prepared.mesh, blocked, teeth, charts, ArchChart(cast.mesh, teeth, path), path)
     return case_input(case, build_components(case, site), site, framework_material(case)[0])
