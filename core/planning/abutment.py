@@ -16,6 +16,11 @@ TIP_SHARE = 0.8  # of an arm's length: beyond it lies the tip
 RIGID_SHARE = 0.62  # of an arm's length: up to here it lies above the contour
 REACH_DEG = 126.0
 BAR_AT_DEG = 80.0
+BAR_FROM_TO_DEG = (45.0, 135.0)
+"""A bar's tip stays on the facial face; the nearer to its middle the better."""
+LESSER_MM = 0.2
+"""Taken by a bar where 0.25 mm is not there: it holds less, and is well over what a scan and finishing lose (own limit)."""
+_BAR_CLEAR_MM = 1.0  # of a tip over the margin (common practice)
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,9 @@ class ArmPlace:
 class Abutment:
     """tooth : FDI; crown_mm : height above the margin, mm; sectors by name; arms by (origin, face)
 
-    bar_gauge_mm : height above the margin of the gauge mid-facially, nan without; contour_share : height of contour over crown, by face
+    bar_gauge_mm : height above the margin of the gauge where a bar's tip would lie, nan without; bar_at_deg : that angle of the chart;
+        bar_depth_mm : the gauge, or the lesser one that is there
+    contour_share : height of contour over crown, by face
     """
 
     tooth: int
@@ -55,6 +62,8 @@ class Abutment:
     arms: Mapping[tuple[str, str], ArmPlace]
     bar_gauge_mm: float
     contour_share: Mapping[str, float]
+    bar_at_deg: float = BAR_AT_DEG
+    bar_depth_mm: float = 0.25
 
 
 def measure_abutment(chart: CrownChart, gauge_mm: float = 0.25) -> Abutment:
@@ -67,7 +76,7 @@ def measure_abutment(chart: CrownChart, gauge_mm: float = 0.25) -> Abutment:
         sectors[name] = Sector(depth, float(z - chart.margin(angle)) if depth > 0.0 else 0.0)
     share = (contour - margin) / np.maximum(top - margin, 0.1)
     facial, lingual = np.abs(phi - 90.0) <= 50.0, np.abs(phi - 270.0) <= 50.0
-    bar = float(chart.gauge(BAR_AT_DEG, gauge_mm) - chart.margin(BAR_AT_DEG))
+    at, bar, deep = _bar_place(chart, (gauge_mm, LESSER_MM))
     return Abutment(
         tooth=chart.tooth.fdi,
         crown_mm=_median(top - margin),
@@ -75,7 +84,22 @@ def measure_abutment(chart: CrownChart, gauge_mm: float = 0.25) -> Abutment:
         arms={(o, f): _arm_place(chart, o, f, gauge_mm) for o in ("mesial", "distal") for f in ("facial", "lingual")},
         bar_gauge_mm=bar,
         contour_share={"facial": _median(share[facial]), "lingual": _median(share[lingual])},
+        bar_at_deg=at,
+        bar_depth_mm=deep,
     )
+
+
+def _bar_place(chart: CrownChart, gauges: tuple[float, ...]) -> tuple[float, float, float]:
+    """Where on the facial face a bar finds its gauge, nearest to the usual place: angle, height above the margin (nan without), gauge."""
+    angles = np.arange(BAR_FROM_TO_DEG[0], BAR_FROM_TO_DEG[1] + 1.0, 5.0)
+    for gauge in gauges:
+        above = chart.gauge(angles, gauge) - chart.margin(angles)
+        for least in (_BAR_CLEAR_MM, 0.0):  # rather off the middle than on the margin
+            good = np.isfinite(above) & (above >= least)
+            if good.any():
+                k = int(np.flatnonzero(good)[np.abs(angles[good] - BAR_AT_DEG).argmin()])
+                return float(angles[k]), float(above[k]), gauge
+    return BAR_AT_DEG, float("nan"), gauges[0]
 
 
 def _arm_place(chart: CrownChart, origin: str, face: str, gauge_mm: float) -> ArmPlace:

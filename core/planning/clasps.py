@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..case import ToothEntry
+from ..charts import sector_of
 from ..teeth.numbering import arch_of, is_anterior, is_molar
-from .abutment import Abutment, ArmPlace
+from .abutment import LESSER_MM, Abutment, ArmPlace
 
 CIRCLET, REVERSE, I_BAR, RING, WIRE = "cast circumferential", "reverse circumferential", "I-bar", "ring with auxiliary rest", "wrought wire"
 BUILDABLE = (CIRCLET, REVERSE, I_BAR)
@@ -101,9 +102,15 @@ def _bar(abutment: Abutment, setting: Setting, entry: ToothEntry, weak: bool) ->
     good, bad, veto = [], [], []
     points = 45.0
     if not np.isfinite(abutment.bar_gauge_mm):
-        veto.append("no 0.25 mm undercut mid-facially")
+        veto.append(f"no {LESSER_MM:.2f} mm undercut on the facial face")
     else:
-        good.append(f"0.25 mm mid-facially, {abutment.bar_gauge_mm:.1f} mm above the margin")
+        if abutment.bar_depth_mm < 0.25:
+            bad.append(f"only {abutment.bar_depth_mm:.2f} mm of undercut: bonded resin would make it deeper")
+            points -= 10.0
+        good.append(f"{abutment.bar_depth_mm:.2f} mm {_bar_words(abutment.bar_at_deg)}, {abutment.bar_gauge_mm:.1f} mm above the margin")
+        if abutment.bar_gauge_mm < _TIP_MARGIN_MM:
+            bad.append("the tip would lie close to the margin")
+            points -= 15.0
     if setting.sulcus_mm is not None and setting.sulcus_mm < _BAR_SULCUS_MM:
         veto.append(f"sulcus of {setting.sulcus_mm:g} mm; {_BAR_SULCUS_MM:g} are needed")
     elif setting.sulcus_mm is None:
@@ -119,6 +126,11 @@ def _bar(abutment: Abutment, setting: Setting, entry: ToothEntry, weak: bool) ->
         bad.append("weak tooth")
         points -= 15.0
     return Option(I_BAR, "", "facial", points, tuple(good), tuple(bad), tuple(veto))
+
+
+def _bar_words(at_deg: float) -> str:
+    sector = sector_of(at_deg)
+    return "mid-facially" if sector == "facial" else sector
 
 
 def _ring(abutment: Abutment, setting: Setting, weak: bool) -> Option:

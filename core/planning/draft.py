@@ -181,7 +181,8 @@ def _place(sheet: _Sheet, tooth: int, option: Option) -> None:
     words = "; ".join(option.speaks_for) + (". Against it: " + "; ".join(option.speaks_against) if option.speaks_against else "")
     if option.kind == I_BAR:
         base = next((p.id for p in sheet.parts if isinstance(p, LatticeBase) and _beside(sheet.design, tooth, p)), "")
-        sheet.add(IBar(f"I-bar {tooth}", tooth, base), words)
+        place = sheet.abutments[tooth]
+        sheet.add(IBar(f"I-bar {tooth}", tooth, base, gauge_mm=place.bar_depth_mm, at_deg=place.bar_at_deg), words)
         if tooth not in sheet.design.extension_abutments:
             near = sheet.design.towards_space(tooth)[0]
             sheet.add(ReciprocalArm(f"reciprocal arm {tooth}", tooth, near), "stands against the bar, at or above the contour")
