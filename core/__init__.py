@@ -9,6 +9,7 @@ ROOMS = (
     "background",
     "parallel",
     "mesh",
+    "crossings",
     "isosurface",
     "case",
     "cast",

@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy.ndimage import map_coordinates
 
+from .crossings import uncrossed
 from .errors import GeometryError
 from .mesh import Floats, Ints, Mesh
 
@@ -212,7 +213,7 @@ def isosurface(field: Field, bounds: Floats, spacing: float, *, relax: int = 3, 
     lattice = _Lattice(bounds[0], bounds[1], spacing)
     corner, centre = sample_sparsely(field, lattice.low, lattice.shape, spacing, lipschitz)
     cut = _mesh_grid(corner, centre, lattice)
-    return _unfolded(_relax(cut, field, spacing, relax), cut, FURTHEST * spacing) if relax else cut
+    return uncrossed(_unfolded(_relax(cut, field, spacing, relax), cut, FURTHEST * spacing)) if relax else cut
 
 
 def sample_sparsely(
@@ -294,7 +295,7 @@ def isosurface_samples(
         points = _project(points, field, spacing, off)
         again = np.flatnonzero(np.abs(off) > ONCE_MM)  # one step squares a small error; a large one, at edges, takes two
         points[again] = _project(points[again], field, spacing, exact(points[again]))
-    return _unfolded(points, cut, FURTHEST * spacing)
+    return uncrossed(_unfolded(points, cut, FURTHEST * spacing))
 
 
 def isosurface_grid(corner: np.ndarray, low: Floats, spacing: float, *, relax: int = 3) -> Mesh:

@@ -10,13 +10,14 @@ import manifold3d
 import numpy as np
 
 from ..errors import GeometryError
-from ..mesh import Mesh
+from ..mesh import Bools, Floats, Ints, Mesh
 from ..survey.path import Path
 from .sheets import sheets, swept_down
 from .taper import tapered_layers
 
 _LIFT_MM = 1e-4
 """Swept faces start this far inside the cast: two bodies that only touch are what a boolean does worst."""
+_BEHIND_MM = 5e-4
 _HORIZONTAL_MM = 1e-6
 _STEEPEST = -1e-6
 """Faces within a millionth of parallel cast no shadow worth a solid."""
@@ -95,13 +96,43 @@ def _accept(path: Path, step_mm: float, taper_deg: float) -> None:
 def _swept(mesh: Mesh, low: float) -> list[manifold3d.Manifold]:
     """The bodies below all downward faces above the floor z = low; the path is +z."""
     above = mesh.triangles[:, :, 2].max(axis=1) > low + _HORIZONTAL_MM
-    faces = mesh.faces[(mesh.face_normals[:, 2] < _STEEPEST) & above]
-    if len(faces) == 0:
+    down = (mesh.face_normals[:, 2] < _STEEPEST) & above
+    if not down.any():
         return []
-    top = mesh.vertices + np.array([0.0, 0.0, _LIFT_MM])
-    bottom = mesh.vertices.copy()
+    faces, places = mesh.faces[down], _into_walls(mesh, down)
+    top = places + np.array([0.0, 0.0, _LIFT_MM])
+    bottom = places.copy()
     bottom[:, 2] = low
-    return [swept_down(faces[chosen], top, bottom).to_manifold() for chosen in sheets(faces, mesh.vertices)]
+    return [swept_down(faces[chosen], top, bottom).to_manifold() for chosen in sheets(faces, places)]
+
+
+def _into_walls(mesh: Mesh, down: Bools) -> Floats:
+    """(n, 3) vertices, those at the head of an upright wall of the cast moved half a micrometre behind it.
+
+    down : (m,) faces that are swept. Such a wall (of a base, of a guide plane) and the wall of the swept sheet in front of it would lie
+    in one plane, face to face, and a boolean leaves a slit without width between them.
+    """
+    first, second, face, beyond = _joints(mesh)
+    wall = np.abs(mesh.face_normals[:, 2]) <= -_STEEPEST
+    at = down[face] & wall[beyond]
+    first, second, face, behind = first[at], second[at], face[at], -mesh.face_normals[beyond[at]]
+    middle = mesh.triangles[face].mean(axis=1) - mesh.vertices[first]
+    front = np.einsum("ij,ij->i", middle, behind) < 0.0  # the sheet lies before the wall, not under it
+    move = np.zeros_like(mesh.vertices)
+    for end in (first[front], second[front]):
+        np.add.at(move, end, behind[front] * (1.0, 1.0, 0.0))
+    size = np.linalg.norm(move, axis=1, keepdims=True)
+    return np.asarray(mesh.vertices + _BEHIND_MM * move / np.maximum(size, 1e-9))
+
+
+def _joints(mesh: Mesh) -> tuple[Ints, Ints, Ints, Ints]:
+    """For each half edge of a closed mesh: its two vertices, its face and the face beyond it."""
+    half = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    n = len(mesh.vertices)
+    forward, backward = half[:, 0] * n + half[:, 1], half[:, 1] * n + half[:, 0]
+    order = np.argsort(forward)
+    beyond = order[np.searchsorted(forward, backward, sorter=order)] // 3
+    return half[:, 0], half[:, 1], np.arange(len(half)) // 3, beyond
 
 
 def _without_dust(solid: manifold3d.Manifold) -> manifold3d.Manifold:

@@ -144,6 +144,12 @@ def swept_down(faces: Ints, top: Floats, bottom: Floats) -> Mesh:
     """
     number, source, edges = fan_vertices(faces)
     n = len(source)
-    a, b = edges[:, 0], edges[:, 1]
-    walls = np.concatenate([np.stack([b + n, a + n, a], axis=1), np.stack([b + n, a, b], axis=1)])
+    # Where two sheets meet wall to wall, both walls have the same diagonal: coincident triangles are what a boolean joins exactly.
+    first, second = edges.T
+    turned = source[first] > source[second]
+    a, b = first[~turned], second[~turned]
+    c, d = first[turned], second[turned]
+    walls = np.concatenate(
+        [np.stack(w, axis=1) for w in ((b + n, a + n, a), (b + n, a, b), (d + n, c + n, d), (c + n, c, d))]
+    )
     return Mesh(np.concatenate([top[source], bottom[source]]), np.concatenate([number[:, ::-1], number + n, walls]))

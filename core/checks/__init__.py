@@ -5,7 +5,7 @@ from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_cont
 from .gaps import check_gap_map, gap_map
 from .gather import gather
 from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
-from .intersections import check_self_intersection, crossings_at_slivers, self_crossings, uncrossed
+from .intersections import check_self_intersection
 from .mechanics import check_clasp, check_mechanics
 from .result import Check, Landmarks, Status, overrule, worst
 from .run import CheckInput, region_from_solid, run_checks
@@ -45,7 +45,6 @@ __all__ = [
     "check_tip",
     "check_triangles",
     "check_watertight",
-    "crossings_at_slivers",
     "entry_depth",
     "face_gaps",
     "gap_map",
@@ -56,7 +55,5 @@ __all__ = [
     "region_from_solid",
     "rigid_entries",
     "run_checks",
-    "self_crossings",
-    "uncrossed",
     "worst",
 ]

@@ -14,8 +14,9 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
-from ..checks import Check, CheckInput, as_stored, crossings_at_slivers, gather, overrule, run_checks, uncrossed
+from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, relief_solid
+from ..crossings import crossings_at_slivers
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
 from ..mesh import Mesh
@@ -107,7 +108,7 @@ def build(case: Case, *, quick: bool = False, progress: Progress | None = None, 
     found = groundwork(case, clock, quick=quick)
     with clock.stage("join"):
         spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
-        metal = uncrossed(Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing))
+        metal = Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
     with clock.stage("cut"):
         framework, loose = cut_to_fit(metal, found.master.mesh)
     with clock.stage("checks"):

@@ -9,7 +9,8 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
-from claspwright.core.checks.intersections import ROUNDING_MM, check_self_intersection, near_pairs, self_crossings, uncrossed
+from claspwright.core.checks.intersections import check_self_intersection
+from claspwright.core.crossings import ROUNDING_MM, near_pairs, self_crossings, uncrossed
 from claspwright.core.checks.result import Landmarks, worst
 from claspwright.core.checks.stored import as_stored, check_stored
 from claspwright.core.checks.topology import (
