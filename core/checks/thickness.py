@@ -92,12 +92,12 @@ def shrunk(points: Floats, normals: Floats, radius: Floats, surface: Floats, tre
     return radius
 
 
-def local_thickness(mesh: Mesh, probes: int = PROBES) -> Thickness:
-    """Thickness of a closed solid at about `probes` points of its surface, good to about 0.03 mm."""
+def local_thickness(mesh: Mesh, probes: int = PROBES, scene: Rays | None = None) -> Thickness:
+    """Thickness of a closed solid at about `probes` points of its surface, good to about 0.03 mm. scene : the mesh ready for rays."""
     surface, face = surface_samples(mesh, SAMPLE_MM)
     chosen = np.linspace(0, len(surface) - 1, min(probes, len(surface))).astype(np.int64)
     points, normals = surface[chosen], mesh.face_normals[face[chosen]]
-    through, far = Rays(mesh).first(points - 1e-3 * normals, -normals)
+    through, far = (scene or Rays(mesh)).first(points - 1e-3 * normals, -normals)
     # A feather thinner than the start of the ray: the ray begins outside the metal, and meets nothing, or a face from its front.
     leaves = (far >= 0) & (np.einsum("ij,ij->i", mesh.face_normals[far], -normals) > 0)
     through = np.where(leaves, through, 0.0)

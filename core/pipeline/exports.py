@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
 
-import manifold3d
 import numpy as np
 from scipy.spatial import cKDTree
 
@@ -19,12 +18,12 @@ from ..errors import CaseError
 from ..mesh import Floats, Mesh
 from ..output import carried, depth_colours
 from ..solids.fields import Blend
+from .additions import marked_cast, with_bar, with_stubs
 from .build import Build, evidence
 
 USUAL = ("stl", "3mf")
 PART_SPACING_MM = 0.35
 PART_SWELL_MM = 0.02  # a part's own solid is taken so much larger, or rounding would leave skins of a thousandth along its faces
-BAR_RADIUS_MM = 1.25  # own choice; such bars keep printed frameworks in shape (Tasaka, J Prosthodont Res 2021)
 # Own colours of the gap map: even steps of lightness, so that they read in black and white.
 GAP_COLOURS = {CONTACT: (52, 84, 140), SPACE: (150, 190, 200), HOVERS: (235, 150, 40), PRESSED: (150, 20, 30), 0: (205, 205, 208)}
 
@@ -64,32 +63,6 @@ def parts_of(build: Build) -> dict[str, Mesh]:
 
 def _swollen(field: Callable[[Floats], Floats]) -> Callable[[Floats], Floats]:
     return lambda points: field(points) - PART_SWELL_MM
-
-
-def with_bar(build: Build, framework: Mesh) -> Mesh:
-    """The framework with a round bar across the arch between the ends of its bases, to be sawn off after heat treatment.
-
-    Raises CaseError where there are not two bases to hold it.
-    """
-    ends = [b.rails["back"].points for b in build.assembly.built.values() if "back" in b.rails]
-    if len(ends) < 2:
-        raise CaseError("export bar: a stabilising bar needs a lattice base on each side; this case has fewer than two")
-    middles = np.array([points[len(points) // 2] for points in ends])
-    first, second = middles[np.argmin(middles[:, 0])], middles[np.argmax(middles[:, 0])]
-    up = build.survey.path.vector
-    cast = build.master.mesh.to_manifold()
-    for lift in np.arange(0.6, 8.0, 0.5):
-        rod = _rod(first + lift * up, second + lift * up)
-        if (rod ^ cast).volume() < 1e-3:
-            break
-    # Feet, so that a lifted bar still grows out of the lattice.
-    bar = rod + _rod(first + 0.2 * up, first + lift * up) + _rod(second + 0.2 * up, second + lift * up)
-    return as_stored(Mesh.from_manifold(framework.to_manifold() + (bar - cast)))
-
-
-def _rod(a: Floats, b: Floats) -> manifold3d.Manifold:
-    ball = manifold3d.Manifold.sphere(BAR_RADIUS_MM, 32)
-    return manifold3d.Manifold.batch_hull([ball.translate(tuple(map(float, a))), ball.translate(tuple(map(float, b)))])
 
 
 def coloured(build: Build) -> tuple[Mesh, dict[str, np.ndarray]]:
@@ -149,6 +122,18 @@ def _bar(build: Build, folder: FilePath) -> None:
     write_mesh(folder / "framework_with_bar.stl", with_bar(build, made_size(build)))
 
 
+def _stubs(build: Build, folder: FilePath) -> None:
+    write_mesh(folder / "framework_with_stubs.stl", with_stubs(build, made_size(build)))
+
+
+def _marked(build: Build, folder: FilePath) -> None:
+    write_mesh(folder / "marked_cast.stl", marked_cast(build))
+
+
+def _raised(build: Build, folder: FilePath) -> None:
+    write_mesh(folder / "cast_with_raised_marks.stl", marked_cast(build, raised=True))
+
+
 # What can be asked for: name, file, writer, and a word for the help.
 EXPORTS: dict[str, tuple[str, Callable[[Build, FilePath], None], str]] = {
     "stl": ("framework.stl", _stl, "the framework, mm"),
@@ -158,6 +143,9 @@ EXPORTS: dict[str, tuple[str, Callable[[Build, FilePath], None], str]] = {
     "glb": ("framework.glb", _glb, "framework and coloured cast for viewers, metres"),
     "parts": ("framework_parts.3mf", _parts, "one object a component"),
     "bar": ("framework_with_bar.stl", _bar, "the framework with a stabilising bar across the arch"),
+    "stubs": ("framework_with_stubs.stl", _stubs, "the framework with sprues and vents (pattern) or holding pins (milled)"),
+    "marked_cast": ("marked_cast.stl", _marked, "the scanned cast, survey marks cut into it"),
+    "raised_cast": ("cast_with_raised_marks.stl", _raised, "the scanned cast, survey marks raised on it"),
 }
 
 

@@ -13,7 +13,8 @@ from claspwright.core.cast.threemf import encode_3mf
 from claspwright.core.errors import CaseError
 from claspwright.core.mesh import Mesh
 from claspwright.core.pipeline import EXPORTS, wanted_exports
-from claspwright.core.pipeline.exports import made_size, with_bar, write_meshes
+from claspwright.core.pipeline.additions import mark_lines, marked_cast, with_bar, with_stubs
+from claspwright.core.pipeline.exports import made_size, write_meshes
 from claspwright.core.pipeline.outputs import write_manifest
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
@@ -103,7 +104,7 @@ def test_unknown_exports_are_refused_in_one_line():
 @pytest.fixture(scope="module")
 def folder(quick_lower, tmp_path_factory) -> Path:
     where = tmp_path_factory.mktemp("exports")
-    names = list(write_meshes(quick_lower, where, tuple(name for name in EXPORTS if name != "bar")))
+    names = list(write_meshes(quick_lower, where, tuple(name for name in EXPORTS if name not in ("bar", "stubs", "raised_cast"))))
     write_manifest(where, names)
     assert sorted(p.name for p in where.iterdir()) == sorted([*names, "manifest.json"])  # no temporary file is left
     return where
@@ -158,6 +159,48 @@ def test_a_stabilising_bar_is_part_of_one_body(quick_lower):
     assert seen.is_watertight and len(with_bar(quick_lower, quick_lower.framework).to_manifold().decompose()) == 1
     ends = [quick_lower.assembly.built[name].rails["back"].points.mean(axis=0) for name in ("base 3", "base 4")]
     assert seen.volume - quick_lower.framework.volume > 0.5 * np.pi * 1.25**2 * np.linalg.norm(ends[0] - ends[1])
+
+
+def made_by(build, process: str):
+    from dataclasses import replace
+
+    return replace(build, case=replace(build.case, manufacture=replace(build.case.manufacture, process=process)))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("process", ["printed pattern", "milled"])
+def test_stubs_stand_on_polished_metal_only_and_are_part_of_one_body(quick_lower, process):
+    metal = quick_lower.framework.to_manifold()
+    held = with_stubs(made_by(quick_lower, process), quick_lower.framework)
+    seen = held.to_trimesh()
+    assert seen.is_watertight and len(held.to_manifold().decompose()) == 1
+    assert (metal - held.to_manifold()).volume() < 1e-3  # nothing of the framework is lost
+    added = [piece for piece in (held.to_manifold() - metal).decompose() if piece.volume() > 1.0]
+    # Sprues and vents: bar ends fed from two places or more, a vent on each base. Pins: two or more. Each has the volume of its rod, at least.
+    least = np.pi * (1.0**2 * 3.0 if process == "milled" else 0.65**2 * 5.0)
+    assert len(added) >= (2 if process == "milled" else 4) and min(piece.volume() for piece in added) > least
+    assert (held.to_manifold() ^ quick_lower.master.mesh.to_manifold()).volume() < 0.01  # nor is anything under the fitting side
+
+
+def test_printed_metal_gets_no_sprues(quick_lower):
+    with pytest.raises(CaseError, match="needs no sprues"):
+        with_stubs(quick_lower, quick_lower.framework)
+
+
+@pytest.mark.slow
+def test_survey_marks_are_cut_into_a_cast_or_raised_on_it(quick_lower, folder):
+    """A half-round mark takes or adds half a rod of 0.25 mm radius: 0.098 mm2 times its length, less where lines meet and on bulges."""
+    plain = quick_lower.cast.mesh
+    length = sum(np.linalg.norm(np.diff(line, axis=0), axis=1).sum() for line in mark_lines(quick_lower))
+    assert length > 60.0
+    cut, raised = trimesh.load(folder / "marked_cast.stl"), marked_cast(quick_lower, raised=True)
+    for change, seen in ((plain.volume - cut.volume, cut), (raised.volume - plain.volume, raised.to_trimesh())):
+        assert seen.is_watertight and change == pytest.approx(0.5 * np.pi * 0.25**2 * length, rel=0.2)
+    # The marks lie on the height of contour: there the path grazes the surface (the cast's own normals, by trimesh).
+    whole = plain.to_trimesh()
+    for line in mark_lines(quick_lower)[:3]:
+        distance, corner = cKDTree(whole.vertices).query(line[::10])
+        assert distance.max() < 0.3 and np.abs(whole.vertex_normals[corner] @ quick_lower.survey.path.vector).mean() < 0.2
 
 
 @pytest.mark.slow
