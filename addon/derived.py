@@ -33,6 +33,7 @@ CROWN_SRGB = np.array([
 
 bench = Process()  # finds crowns and opens scans; the build has a process of its own
 surveyor = Surveyor()
+dragging: set[str] = set()  # what the pointer holds now; of this session only
 asked: dict[str, Any] = {}  # the crowns under way: "key" and "call"; "failed": a key that gave an error
 
 
@@ -157,6 +158,11 @@ def _survey(scene: bpy.types.Scene, case: Case, thing: Any, wait: bool) -> bool:
     if found is not None:
         _show_survey(scene, case, thing, tilt, found)
     return seen is None
+
+
+def is_stale(scene: bpy.types.Scene, thing: Any, tilt: tuple[float, float]) -> bool:
+    """Whether the undercut that is shown is of another tilt than this."""
+    return thing.data.get(SHOWN) != _sign(thing.data, "UNDERCUT", tilt)
 
 
 def _sign(data: Any, shade: str, tilt: tuple[float, float]) -> str:

@@ -3,11 +3,10 @@
 from typing import Any
 
 import bpy
-from bpy_extras import view3d_utils
 
 from ..core.case import Case
 from ..core.errors import ClaspwrightError
-from . import bridge, derived, document, jobs, ops_teeth
+from . import bridge, derived, document, jobs, ops_teeth, rays
 
 OPS: Any = bpy.ops
 OWN: Any = OPS.claspwright
@@ -108,13 +107,7 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
         region, thing = self._region(context), bridge.find_object(context.scene, "cast")
         if region is None or thing is None:
             return None
-        view = context.area.spaces.active.region_3d
-        spot = (event.mouse_x - region.x, event.mouse_y - region.y)
-        back = thing.matrix_world.inverted()
-        start = back @ view3d_utils.region_2d_to_origin_3d(region, view, spot)
-        way = back.to_3x3() @ view3d_utils.region_2d_to_vector_3d(region, view, spot)
-        hit, point, _, _ = thing.ray_cast(start, way)
-        return point if hit else None
+        return rays.hit_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
 
     def _type(self, context: Any, digit: str) -> None:
         self._typed += digit

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
-import blf
 import bpy
 import gpu
 from bpy_extras import view3d_utils
@@ -13,27 +11,13 @@ from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
 from ..core.errors import ClaspwrightError
-from . import bridge, document, ops_view
+from . import bridge, document, ink, ops_view
 
-FONT = 0
 TEXT_PX, SCALE_PX = 15, 12
 BAR = (220, 12)  # width and height of the scale, in pixels at a resolution scale of 1
 MARKS_MM = (0.25, 0.5, 0.75)
 
 handles: dict[str, Any] = {}
-
-
-def _text(x: float, y: float, words: str, size: float) -> None:
-    """Light letters with a dark edge: readable on stone and on every theme."""
-    blf.size(FONT, size)
-    blf.enable(FONT, blf.SHADOW)
-    blf.shadow(FONT, 5, 0.0, 0.0, 0.0, 1.0)
-    width, _ = blf.dimensions(FONT, words)
-    for _ in range(2):  # the edge is soft; twice makes it firm
-        blf.position(FONT, x - width / 2, y, 0.0)
-        blf.color(FONT, 1.0, 1.0, 1.0, 1.0)
-        blf.draw(FONT, words)
-    blf.disable(FONT, blf.SHADOW)
 
 
 def draw() -> None:
@@ -53,33 +37,22 @@ def draw() -> None:
     pixel = context.preferences.system.ui_scale
     place = ops_view.focus.get(scene.name)
     if place is not None:
-        _pointer(view3d_utils.location_3d_to_region_2d(region, view, thing.matrix_world @ Vector(place)), pixel)
+        _pointer(view3d_utils.location_3d_to_region_2d(region, view, thing.matrix_world @ Vector(place)))
     if not thing.visible_get():
         return
     for tooth in case.chart.teeth:
         for seed in tooth.seeds[:1]:
             spot = view3d_utils.location_3d_to_region_2d(region, view, thing.matrix_world @ Vector(seed))
             if spot is not None:
-                _text(spot.x, spot.y - 5 * pixel, str(tooth.fdi), TEXT_PX * pixel)
+                ink.text(spot.x, spot.y - 5 * pixel, str(tooth.fdi), TEXT_PX * pixel)
     if document.settings(scene).shade == "UNDERCUT":
         _scale(region, pixel)
 
 
-def _pointer(spot: Any, pixel: float) -> None:
-    """A ring round a place, dark with a light rim."""
-    if spot is None:
-        return
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    shader.bind()
-    for radius, width, colour in ((13.0, 5.0, (1.0, 1.0, 1.0, 0.9)), (13.0, 2.5, (0.75, 0.1, 0.05, 1.0))):
-        turns = [2.0 * math.pi * k / 40 for k in range(41)]
-        ring = [(spot.x + pixel * radius * math.cos(t), spot.y + pixel * radius * math.sin(t), 0.0) for t in turns]
-        gpu.state.blend_set("ALPHA")
-        gpu.state.line_width_set(width * pixel)
-        shader.uniform_float("color", colour)
-        batch_for_shader(shader, "LINE_STRIP", {"pos": ring}).draw(shader)
-    gpu.state.line_width_set(1.0)
-    gpu.state.blend_set("NONE")
+def _pointer(spot: Any) -> None:
+    """A ring round a place."""
+    if spot is not None:
+        ink.ring(spot.x, spot.y, 13.0, (0.95, 0.35, 0.2, 1.0), 3.0)
 
 
 def _scale(region: bpy.types.Region, pixel: float) -> None:
@@ -93,18 +66,18 @@ def _scale(region: bpy.types.Region, pixel: float) -> None:
     points, inks = [], []
     for k, srgb in enumerate(colours):
         # Overlays are drawn in the display's own colours.
-        ink = (*(float(c) for c in srgb), 1.0)
+        colour = (*(float(c) for c in srgb), 1.0)
         points += [(left + k * step, low), (left + k * step, low + height)]
-        inks += [ink, ink]
+        inks += [colour, colour]
     shader = gpu.shader.from_builtin("SMOOTH_COLOR")
     shader.bind()
     gpu.state.blend_set("NONE")
     batch_for_shader(shader, "TRI_STRIP", {"pos": [(x, y, 0.0) for x, y in points], "color": inks}).draw(shader)
     for depth in MARKS_MM:
-        _text(left + width * depth / DEPTH_FULL_MM, low - 16 * pixel, f"{depth:.2f}", SCALE_PX * pixel)
-    _text(left, low - 16 * pixel, "0", SCALE_PX * pixel)
-    _text(left + width, low - 16 * pixel, f"{DEPTH_FULL_MM:g}+", SCALE_PX * pixel)
-    _text(left + width / 2, low + height + 6 * pixel, "Undercut depth, mm", SCALE_PX * pixel)
+        ink.text(left + width * depth / DEPTH_FULL_MM, low - 16 * pixel, f"{depth:.2f}", SCALE_PX * pixel)
+    ink.text(left, low - 16 * pixel, "0", SCALE_PX * pixel)
+    ink.text(left + width, low - 16 * pixel, f"{DEPTH_FULL_MM:g}+", SCALE_PX * pixel)
+    ink.text(left + width / 2, low + height + 6 * pixel, "Undercut depth, mm", SCALE_PX * pixel)
 
 
 def register() -> None:

@@ -215,7 +215,9 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         from ..core.output.wording import tilt_words
 
         wrapped(layout, context, tilt_words(case.path.anteroposterior_deg, case.path.lateral_deg, case.cast.arch).capitalize())
-        layout.operator("claspwright.level")
+        row = layout.row(align=True)
+        row.prop(own, "rod", toggle=True, icon="ORIENTATION_GIMBAL")
+        row.operator("claspwright.level")
         layout.row(align=True).prop(own, "shade", expand=True)
         thing, space = bridge.find_object(context.scene, "cast"), context.space_data
         if thing is not None and not thing.visible_get():

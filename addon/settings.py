@@ -64,6 +64,11 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
         **_tilt("lateral_deg"),
     )
     shade: bpy.props.EnumProperty(name="Colour the cast by", items=SHADES, default="UNDERCUT", update=_stale)
+    rod: bpy.props.BoolProperty(
+        name="Rod in the view",
+        description="Show the rod that stands along the path of placement. Drag its knob to tilt the cast; the undercut follows",
+        default=True,
+    )
     quick: bpy.props.BoolProperty(
         name="Quick look",
         description="Coarser outer side and block-out, in less time: to look at, not for making. The fitting side is cut from the cast",

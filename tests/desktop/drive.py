@@ -6,127 +6,55 @@ Everything seen goes into FOLDER/seen.json, pictures of the screen beside it; th
 generator: a timer takes one step at a time, so that the window lives in between, and the longest time that it did not is measured.
 """
 
-import importlib
 import json
-import shutil
-import subprocess
 import sys
 import time
-import traceback
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import addon_utils
 import bpy
-from bpy_extras import view3d_utils
-from mathutils import Vector
 
-NAME = "bl_ext.user_default.claspwright"
-TICK_S = 0.02
-zip_path, case_path, folder, *wanted = sys.argv[sys.argv.index("--") + 1 :]
-OUT = Path(folder)
-seen: dict[str, Any] = {"gaps": {}, "pictures": []}
-clock = {"last": time.perf_counter(), "phase": "start"}
-
-
-def window() -> Any:
-    return bpy.context.window_manager.windows[0]
-
-
-def area() -> Any:
-    return next(a for a in window().screen.areas if a.type == "VIEW_3D")
-
-
-def region(kind: str = "WINDOW") -> Any:
-    return next(r for r in area().regions if r.type == kind)
-
-
-def here() -> Any:
-    """The context that a click in the 3D view has."""
-    return bpy.context.temp_override(window=window(), area=area(), region=region())
-
-
-def own() -> Any:
-    return bpy.context.scene.claspwright
-
-
-def case() -> dict[str, Any]:
-    return json.loads(own().case_text) if own().case_text else {}
-
-
-def picture(name: str) -> None:
-    """The screen as it is, where the tool for it is there."""
-    if shutil.which("import"):
-        subprocess.run(["import", "-window", "root", str(OUT / f"{name}.png")], check=False, timeout=30)
-        seen["pictures"].append(name)
-
-
-def pause(ticks: int) -> Iterator[None]:
-    for _ in range(ticks):
-        yield
-
-
-def until(done: Any, seconds: float) -> Iterator[None]:
-    """Ticks until `done()` or the time is over; the caller looks again."""
-    end = time.monotonic() + seconds
-    while not done() and time.monotonic() < end:
-        yield
-
-
-def phase(name: str) -> None:
-    clock["phase"] = name
-
-
-def mouse(kind: str, value: str, spot: tuple[float, float], **keys: bool) -> None:
-    window().event_simulate(type=kind, value=value, x=int(spot[0]), y=int(spot[1]), **keys)
-
-
-def click(spot: tuple[float, float], **keys: bool) -> Iterator[None]:
-    mouse("MOUSEMOVE", "NOTHING", spot)
-    yield from pause(3)
-    mouse("LEFTMOUSE", "PRESS", spot, **keys)
-    yield
-    mouse("LEFTMOUSE", "RELEASE", spot, **keys)
-    yield from pause(3)
-
-
-def key(kind: str, spot: tuple[float, float], **keys: bool) -> Iterator[None]:
-    window().event_simulate(type=kind, value="PRESS", x=int(spot[0]), y=int(spot[1]), **keys)
-    window().event_simulate(type=kind, value="RELEASE", x=int(spot[0]), y=int(spot[1]), **keys)
-    yield from pause(5)
-
-
-def on_screen(point: list[float]) -> tuple[float, float]:
-    """Where a point of the cast (mm) lies in the window."""
-    thing = bpy.context.scene.objects["Cast"]
-    space = area().spaces.active
-    flat = view3d_utils.location_3d_to_region_2d(region(), space.region_3d, thing.matrix_world @ Vector(point))
-    return region().x + flat.x, region().y + flat.y
-
-
-def jobs() -> Any:
-    return importlib.import_module(f"{NAME}.addon.jobs")
-
-
-def idle() -> bool:
-    return jobs().current() is None
-
-
-def crowns_shown() -> bool:
-    document, thing = importlib.import_module(f"{NAME}.addon.document"), bpy.context.scene.objects["Cast"]
-    return thing.data.get("claspwright_teeth") == document.teeth_key(document.find_case(bpy.context.scene))
-
-
-def shown_tilt() -> str:
-    return str(bpy.context.scene.objects["Cast"].data.get("claspwright_shown", ""))
-
-
-def middle() -> tuple[float, float]:
-    return region().x + region().width / 2, region().y + region().height / 2
+sys.path.insert(0, str(Path(__file__).parent))
+from hands import (
+    OUT,
+    area,
+    case,
+    case_path,
+    click,
+    crowns_shown,
+    drag,
+    glide,
+    here,
+    idle,
+    jobs,
+    key,
+    middle,
+    mouse,
+    on_screen,
+    own,
+    pause,
+    phase,
+    picture,
+    region,
+    room,
+    seen,
+    shown_tilt,
+    start,
+    tell,
+    until,
+    wanted,
+    window,
+    zip_path,
+)  # fmt: skip
 
 
 def install() -> Iterator[None]:
-    bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
+    if zip_path == "-":  # installed in this profile already
+        addon_utils.enable("bl_ext.user_default.claspwright")
+    else:
+        bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
     yield from pause(5)
     area().spaces.active.show_region_ui = True
     yield from pause(10)
@@ -198,6 +126,61 @@ def tilt() -> Iterator[None]:
     yield from key("Z", middle(), ctrl=True)
     yield from until(lambda: "0.0, 0.0" in shown_tilt(), 30)
     seen["tilt_undone"] = {"shown": shown_tilt(), "path": case().get("path", {})}
+
+
+def knob(axis: str = "both") -> tuple[float, float]:
+    """Where a knob of the rod is in the window."""
+    tilting, path = room("tilt_gizmo"), case().get("path", {})
+    foot, length = tilting.standing(bpy.context.scene.objects["Cast"])
+    way = tilting.Path(path.get("anteroposterior_deg", 0.0), path.get("lateral_deg", 0.0)).vector
+    return on_screen([f + length * tilting.KNOBS[axis][0] * w for f, w in zip(foot, way, strict=True)])
+
+
+def rod() -> Iterator[None]:
+    """Drag the knob of the rod; the graphics card's first look and the exact survey follow; one undo takes it back."""
+    drawn: list[float] = []
+    shader = room("tilt_shader")
+    batch_draw = shader._batch
+
+    def timed(data: Any) -> Any:
+        drawn.append(time.perf_counter())
+        return batch_draw(data)
+
+    shader._batch = timed
+    begin = knob()
+    mouse("MOUSEMOVE", "NOTHING", begin)
+    yield from pause(10)
+    picture("3_rod")
+    mouse("LEFTMOUSE", "PRESS", begin)
+    yield from pause(2)
+    from_, to = begin, (begin[0] + 45, begin[1] + 28)
+    yield from glide(from_, to, 14)
+    picture("3_rod_dragged")
+    paths = case()["path"]
+    mouse("LEFTMOUSE", "RELEASE", to)
+    yield from until(lambda: str(tuple(paths.values()))[1:-1] in shown_tilt(), 30)
+    yield from pause(10)
+    picture("3_rod_settled")
+    shader._batch = batch_draw
+    seen["rod"] = {"dragged": paths, "kept": case()["path"], "shown": shown_tilt(), "first_looks": len(drawn)}
+    yield from key("Z", middle(), ctrl=True)
+    yield from pause(10)
+    seen["rod"]["undone"] = case().get("path", {})
+    side = knob("lateral_deg")
+    yield from drag(side, (side[0] + 40, side[1] + 30))
+    seen["rod"]["one_way"] = case().get("path", {})
+    side = knob("anteroposterior_deg")
+    mouse("MOUSEMOVE", "NOTHING", side)
+    yield from pause(8)
+    mouse("LEFTMOUSE", "PRESS", side)
+    yield from glide(side, (side[0], side[1] + 60), 6)
+    yield from key("ESC", (side[0], side[1] + 60))
+    seen["rod"]["cancelled"] = case().get("path", {})
+    mouse("LEFTMOUSE", "RELEASE", side)
+    yield from pause(5)
+    yield from key("Z", middle(), ctrl=True)
+    yield from pause(5)
+    seen["rod"]["undone_again"] = case().get("path", {})
 
 
 def stop_a_build() -> Iterator[None]:
@@ -273,7 +256,7 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    parts = (install, open_it, mark, tilt, stop_a_build, build, tour, keep)
+    parts = (install, open_it, mark, tilt, rod, stop_a_build, build, tour, keep)
     for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)
@@ -282,39 +265,4 @@ def way() -> Iterator[None]:
         seen.setdefault("seconds", {})[part.__name__] = round(time.monotonic() - begin, 1)
 
 
-steps = way()
-
-
-def tick() -> float | None:
-    now = time.perf_counter()
-    gaps = seen["gaps"]
-    gaps[clock["phase"]] = max(gaps.get(clock["phase"], 0.0), round(now - clock["last"], 3))
-    try:
-        next(steps)
-    except StopIteration:
-        end(0)
-    except BaseException:  # noqa: BLE001 (written down, and the end of this run)
-        seen["error"] = traceback.format_exc()
-        end(4)
-    clock["last"] = time.perf_counter()
-    return TICK_S
-
-
-def tell(words: str) -> None:
-    """Where it is, for whoever looks at a run that takes long."""
-    with open(OUT / "trace.txt", "a", encoding="utf-8") as stream:
-        stream.write(f"{time.strftime('%H:%M:%S')} {words}\n")
-
-
-def end(code: int) -> None:
-    (OUT / "seen.json").write_text(json.dumps(seen), encoding="utf-8")
-    if code == 0:
-        importlib.import_module("addon_utils").disable(NAME)
-        bpy.ops.wm.quit_blender()
-    sys.exit(code)
-
-
-bpy.context.preferences.view.show_splash = False
-bpy.context.preferences.view.use_save_prompt = False
-bpy.context.preferences.system.viewport_aa = "OFF"  # drawing is in software here: every picture would be drawn eight times
-bpy.app.timers.register(tick, first_interval=1.0, persistent=True)
+start(way())

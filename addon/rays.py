@@ -1,0 +1,68 @@
+"""What lies under the pointer: lines of sight in the cast's own frame, and the other way, places of the cast in the view."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from bpy_extras import view3d_utils
+from mathutils import Vector
+
+from . import bridge
+
+if TYPE_CHECKING:
+    from ..core.pipeline.handles import Sight
+
+
+def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:
+    """The line of sight through a place of the region (pixels), in the frame of our object, mm."""
+    from ..core.pipeline.handles import sight
+
+    region, view = view_of(context)
+    back = thing.matrix_world.inverted()
+    start = back @ view3d_utils.region_2d_to_origin_3d(region, view, spot)
+    way = back.to_3x3() @ view3d_utils.region_2d_to_vector_3d(region, view, spot)
+    return sight(start, way)
+
+
+def hit_at(context: Any, thing: Any, spot: tuple[float, float]) -> tuple[float, float, float] | None:
+    """The point of our object under a place of the region, mm, or None."""
+    look = sight_at(context, thing, spot)
+    hit, point, _, _ = thing.ray_cast(Vector(look.start), Vector(look.way))
+    return tuple(point) if hit else None  # type: ignore[return-value]
+
+
+def seen_at(context: Any, thing: Any, point: Any) -> tuple[float, float] | None:
+    """Where a place of the cast (mm) lies in the region, pixels; None behind the viewer."""
+    region, view = view_of(context)
+    flat = view3d_utils.location_3d_to_region_2d(region, view, thing.matrix_world @ Vector(tuple(point)))
+    return (flat.x, flat.y) if flat is not None else None
+
+
+def hidden(context: Any, thing: Any, point: Any) -> bool:
+    """Whether our object stands before a place (mm)."""
+    spot = seen_at(context, thing, point)
+    if spot is None:
+        return True
+    look = sight_at(context, thing, spot)
+    start, way = Vector(look.start), Vector(look.way)
+    room = (Vector(tuple(point)) - start).dot(way) - 0.6  # what lies on the surface must not hide itself
+    return room > 0 and bool(thing.ray_cast(start, way, distance=room)[0])
+
+
+def view_of(context: Any) -> tuple[Any, Any]:
+    """The main region of the 3D view and how it looks."""
+    region = context.region
+    if region is None or region.type != "WINDOW":
+        region = next(r for r in context.area.regions if r.type == "WINDOW")
+    return region, context.area.spaces.active.region_3d
+
+
+def need_view(context: Any) -> bool:
+    """For polls: the pointer is in a 3D view."""
+    return context.area is not None and context.area.type == "VIEW_3D"
+
+
+def cast_in_view(context: Any) -> Any:
+    """The cast where it can be handled in this view, else None."""
+    thing = bridge.find_object(context.scene, "cast")
+    return thing if thing is not None and thing.mode == "OBJECT" and thing.visible_get() else None

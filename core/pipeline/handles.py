@@ -1,0 +1,49 @@
+"""Dragging in a view: from the line of sight under the pointer to the number that is dragged. Pure functions, all in the cast's frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh import Floats
+from ..survey import Path
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """The line of sight under the pointer. start (3,) mm; way (3,) unit, away from the viewer"""
+
+    start: Floats
+    way: Floats
+
+
+def sight(start: Floats, way: Floats) -> Sight:
+    """A line of sight from any direction vector."""
+    way = np.asarray(way, dtype=np.float64)
+    return Sight(np.asarray(start, dtype=np.float64), way / np.linalg.norm(way))
+
+
+def tilt_under(look: Sight, centre: Floats, radius_mm: float, before: Path) -> Path:
+    """The path whose rod, standing on `centre` (3,), has its upper end under the pointer, at a distance of `radius_mm`.
+
+    Where the line of sight passes through the sphere of all such ends twice, the end nearer to that of the path `before` counts; where it
+    passes by, the nearest place of the sphere does. Directions that lean below the occlusal plane are lifted to just above it.
+    """
+    rel = look.start - np.asarray(centre, dtype=np.float64)
+    along = float(rel @ look.way)
+    inside = along * along - float(rel @ rel) + radius_mm * radius_mm
+    ways = (-along,) if inside <= 0.0 else (-along - np.sqrt(inside), -along + np.sqrt(inside))
+    ends = [rel + t * look.way for t in ways]
+    end = max(ends, key=lambda e: float(e @ before.vector) / max(float(np.linalg.norm(e)), 1e-12))
+    lifted = np.array([end[0], end[1], max(float(end[2]), 0.05 * radius_mm)])
+    return Path.from_vector(lifted)
+
+
+def held(value: float, low: float | None, high: float | None) -> tuple[float, str]:
+    """A number kept within its limits, and which limit stopped it: "least", "most" or nothing."""
+    if low is not None and value < low:
+        return low, "least"
+    if high is not None and value > high:
+        return high, "most"
+    return value, ""
