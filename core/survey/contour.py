@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints, Mesh
-from .lines import Contour, LevelLines, chains, even, level_lines, runs, smooth_line, steady
+from .lines import Contour, LevelLines, chains, even, level_lines, runs, steady, stiff_line
+from .normals import SMOOTHING_MM
 from .path import Path
 from .scene import RayScene
 
@@ -17,6 +18,11 @@ _MARKER_MM = 0.5
 # Lines are given at this spacing and freed of the zigzag from face to face over this length (standard deviation along the line, mm);
 # the marker's own thickness hides as much.
 STEP_MM, LINE_MM = 0.15, 0.3
+# Where a wall is flat or nearly parallel to the path, noise of the normals shifts the line far: there it is drawn stiffer, in proportion
+# to the shift that is to be expected, from this shift on and up to this length (mm; tried on noisy spheres, ellipsoids and cylinders).
+_SHIFT_MM, _STIFFEST_MM = 0.025, 1.6
+# A line is dropped as the bottom of a hollow only where the turn of the surface is beyond so many standard deviations of its noise.
+_SURE = 2.0
 # A line that is kept must be at least this long (mm): no crown is so small.
 _SHORTEST_MM = 1.5
 
@@ -31,7 +37,10 @@ def contour_lines(scene: RayScene, path: Path, labels: Ints | None = None) -> tu
     lines = level_lines(mesh, scene.edges, value, 0.0)
     if not len(lines.segments):
         return ()
-    keep = _bulges(mesh, lines, value, direction)
+    rising, steep = _slope(mesh, lines, value, direction)
+    noise = scene.normal_noise
+    # A bulge is where the normal turns downward going down; where it turns upward is the bottom of a hollow.
+    keep = rising > -_SURE * noise / SMOOTHING_MM
     keep[keep] = _reachable(scene, lines, direction, np.flatnonzero(keep))
     tag = _node_labels(scene, lines, labels)
     result: list[Contour] = []
@@ -39,22 +48,25 @@ def contour_lines(scene: RayScene, path: Path, labels: Ints | None = None) -> tu
         drawn = keep[nodes]
         # Breaks may be bridged and ends trimmed, but not more than half of a line made of that.
         if np.linalg.norm(np.diff(lines.points[nodes], axis=0), axis=1)[drawn[1:] & drawn[:-1]].sum() > 0.5 * _SHORTEST_MM:
-            result += _split(lines.points[nodes], keep[nodes], tag[nodes], closed)
+            result += _split(lines.points[nodes], keep[nodes], tag[nodes], closed, noise / np.maximum(steep[nodes], 1e-9))
     return tuple(sorted(result, key=lambda c: (c.label, -c.length)))
 
 
-def _bulges(mesh: Mesh, lines: LevelLines, value: Floats, direction: Floats) -> Bools:
-    """Nodes where the normal turns downward going down: a bulge, not the bottom of a hollow."""
+def _slope(mesh: Mesh, lines: LevelLines, value: Floats, direction: Floats) -> tuple[Floats, Floats]:
+    """Of a vertex scalar (n,) at the nodes of its level line: how fast it grows along a direction, and how fast at most, 1/mm."""
     corners = mesh.triangles[lines.faces]
     v = value[mesh.faces[lines.faces]]
     e1, e2 = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     normal = np.cross(e1, e2)
-    # Gradient of the linear scalar on the face, times a positive number.
+    # Gradient of the linear scalar on the face.
     gradient = np.cross(normal, (v[:, 2] - v[:, 0])[:, None] * e1 - (v[:, 1] - v[:, 0])[:, None] * e2)
     gradient /= np.maximum(np.einsum("ij,ij->i", normal, normal), 1e-18)[:, None]
-    rising = gradient @ direction
-    at_node = np.bincount(lines.segments.reshape(-1), np.repeat(rising, 2), minlength=len(lines.points))
-    return np.asarray(at_node > 0.0)
+    spot, count = lines.segments.reshape(-1), len(lines.points)
+    faces = np.maximum(np.bincount(spot, minlength=count), 1)
+    rising, steep = (
+        np.bincount(spot, np.repeat(each, 2), minlength=count) / faces for each in (gradient @ direction, np.linalg.norm(gradient, axis=1))
+    )
+    return rising, steep
 
 
 def _reachable(scene: RayScene, lines: LevelLines, direction: Floats, nodes: Ints) -> Bools:
@@ -73,13 +85,13 @@ def _node_labels(scene: RayScene, lines: LevelLines, labels: Ints | None) -> Int
     return np.asarray(labels, dtype=np.int64)[np.where(lines.fraction < 0.5, a, b)]
 
 
-def _split(points: Floats, keep: Bools, tag: Ints, closed: bool) -> list[Contour]:
-    """Cut one chain into its kept parts, each on one tooth."""
+def _split(points: Floats, keep: Bools, tag: Ints, closed: bool, shift: Floats) -> list[Contour]:
+    """Cut one chain into its kept parts, each on one tooth; shift (k,) is what noise may have moved its points by, mm."""
     if len(points) < 3:
         return []
     points, near = even(points, closed, STEP_MM)
     keep, tag = keep[near], tag[near]
-    points = smooth_line(points, closed, STEP_MM, LINE_MM)
+    points = stiff_line(points, closed, STEP_MM, np.clip(LINE_MM * shift[near] / _SHIFT_MM, LINE_MM, _STIFFEST_MM))
     drawn = steady(keep.astype(np.int64), points, closed, _MARKER_MM)
     tag = steady(tag, points, closed, _MARKER_MM)
     state = np.where(drawn == 1, tag, -1)

@@ -10,7 +10,7 @@ import numpy as np
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from .contour import LINE_MM, STEP_MM
-from .lines import Contour, chains, even, level_lines, runs, smooth_line, steady
+from .lines import Contour, chains, even, level_lines, runs, steady, stiff_line
 from .measure import Survey
 from .normals import diffuse, heat_matrix
 from .topology import EdgeTable, edge_table
@@ -122,7 +122,7 @@ def _split(points: Floats, tag: Ints, closed: bool) -> list[Contour]:
     if len(points) < 3:
         return []
     points, near = even(points, closed, STEP_MM)
-    points = smooth_line(points, closed, STEP_MM, LINE_MM)
+    points = stiff_line(points, closed, STEP_MM, np.full(len(points), LINE_MM))
     tag = steady(tag[near], points, closed, _BREAK_MM)
     parts = [part for part in runs(tag, closed) if tag[part[0]] >= 0 and len(part) > 1]
     lines = [Contour(points[part], closed and len(part) == len(points), int(tag[part[0]])) for part in parts]

@@ -88,3 +88,15 @@ def smooth_normals(mesh: Mesh, table: EdgeTable, length_mm: float = SMOOTHING_MM
     gate = 1.0 / (1.0 + (np.maximum(turn / _VALLEY_PER_MM, -turn / _RIDGE_PER_MM)) ** 4)
     stiffness, mass = heat_matrix(mesh, table, gate)
     return _unit(diffuse(mesh.vertex_normals, stiffness, mass, length_mm))
+
+
+def normal_noise(mesh: Mesh, table: EdgeTable, normals: Floats) -> float:
+    """Standard deviation of smoothed normals (n, 3) in any one direction, as the unsmoothed ones tell it (radians).
+
+    What smoothing took away is nearly all noise; what it left is that times the square of edge over smoothing length. The factor was
+    0.41 to 0.50 on spheres with 0.005 to 0.0125 mm of noise at edges of 0.15 to 0.35 mm.
+    """
+    taken = float(np.median(np.linalg.norm(normals - mesh.vertex_normals, axis=1)))
+    a, b = table.vertices.T
+    edge = float(np.median(np.linalg.norm(mesh.vertices[a] - mesh.vertices[b], axis=1)))
+    return 0.45 * taken * min((edge / SMOOTHING_MM) ** 2, 1.0)

@@ -15,7 +15,7 @@ from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from .cells import Cells
 from .nearest import Finder
-from .normals import smooth_normals
+from .normals import normal_noise, smooth_normals
 from .topology import EdgeTable, edge_table, oriented_closed
 
 # Embree works in single precision. About the centre of an 80 mm cast its spacing is below 4e-6 mm, so this shift of an origin is
@@ -86,6 +86,11 @@ class RayScene:
     def normals(self) -> Floats:
         """(n, 3) unit vertex normals smoothed over a fixed length."""
         return smooth_normals(self.mesh, self.edges)
+
+    @cached_property
+    def normal_noise(self) -> float:
+        """What noise of the scan is left in the smoothed normals, radians."""
+        return normal_noise(self.mesh, self.edges, self.normals)
 
     @cached_property
     def nearest(self) -> Finder:

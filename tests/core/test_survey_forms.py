@@ -218,16 +218,15 @@ def _off_torus(points: np.ndarray, path: Path) -> np.ndarray:
     return points[:, 2]  # both contours lie in the middle plane
 
 
-# On a cylinder that leans by 10 degrees normal . path changes with sin 10 = 0.17 of the turn, so noise moves the line six times as far as
-# on a sphere; 0.05 mm is not reached there (0.10 measured), and the depth that belongs to 0.10 mm of this wall is 0.0002 mm.
-@pytest.mark.parametrize(
-    ("form", "off", "most"), [(_ellipsoid, _off_ellipsoid, 0.05), (_cylinder, _off_cylinder, 0.15), (_torus, _off_torus, 0.05)]
-)
-def test_contour_of_other_noisy_forms(form, off, most: float) -> None:
-    # 0.0125 mm of noise at 0.25 mm edges, against the closed form's line, RMS.
+# On a cylinder that leans by 10 degrees normal . path changes with sin 10 = 0.17 of the turn, so noise moves the line six times as far as on
+# a sphere: there the line has to know its own uncertainty.
+@pytest.mark.parametrize(("form", "off"), [(_ellipsoid, _off_ellipsoid), (_cylinder, _off_cylinder), (_torus, _off_torus)])
+def test_contour_of_other_noisy_forms(form, off) -> None:
+    # 0.0125 mm of noise at 0.25 mm edges, against the closed form's line, RMS over three scans.
     clean, path = form()
     random = np.random.default_rng(3)
-    mesh = Mesh(clean.vertices + 0.0125 * random.normal(size=clean.vertices.shape), clean.faces)
-    points = np.vstack([line.points for line in survey(mesh, path).contours])
-    error = off(points, path)
-    assert np.sqrt(np.mean(error**2)) < most
+    error = []
+    for _ in range(3):
+        mesh = Mesh(clean.vertices + 0.0125 * random.normal(size=clean.vertices.shape), clean.faces)
+        error.append(off(np.vstack([line.points for line in survey(mesh, path).contours]), path))
+    assert np.sqrt(np.mean(np.concatenate(error) ** 2)) < 0.05
