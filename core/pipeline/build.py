@@ -6,12 +6,15 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TypeVar
 
 import manifold3d
 import numpy as np
 
 from ..blockout import MasterCast, block_out, master_cast
-from ..case import Case
+from ..case import Case, IBar, ReciprocalArm, RetentiveArm
+from ..case.bases import BasePart
+from ..case.connectors import ConnectorPart
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
@@ -26,10 +29,12 @@ from ..solids.fields import Blend
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
+from .kept import Kept, key_of, stamp_of
 from .mechanics import case_input, framework_material
 from .preparing import prepare_mouth
 
 QUICK_SPACING_MM = 0.42
+_NO_CUT = RetentiveArm | ReciprocalArm | IBar | ConnectorPart | BasePart  # nothing is cut into the teeth for these
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
 # Slivers along the seam are merged within the first of these after which no face folds over another; where one does is chance.
 SEAM_MM = (1e-4, 2e-4, 5e-4, 1e-3)
@@ -38,6 +43,7 @@ STAGES = (
 )  # fmt: skip
 
 Progress = Callable[[str, float], None]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,9 +77,15 @@ class Build:
 class Clock:
     """Times the stages, tells of them, and stops when asked to."""
 
-    def __init__(self, progress: Progress | None, cancelled: Callable[[], bool] | None) -> None:
+    def __init__(self, progress: Progress | None, cancelled: Callable[[], bool] | None, kept: Kept | None = None) -> None:
         self.times: dict[str, float] = {}
+        self.kept = Kept() if kept is None else kept
         self._progress, self._cancelled = progress, cancelled
+
+    def once(self, name: str, key: str, make: Callable[[], T]) -> T:
+        """One stage whose value is kept: made only where none is kept for this key."""
+        with self.stage(name):
+            return self.kept.get(name, key, make)
 
     def look(self) -> None:
         """Raises Cancelled when the user stopped the build."""
@@ -97,14 +109,18 @@ class Clock:
         self.times[name] = round(time.perf_counter() - begin, 3)
 
 
-def build(case: Case, *, quick: bool = False, progress: Progress | None = None, cancelled: Callable[[], bool] | None = None) -> Build:
+def build(
+    case: Case, *, quick: bool = False, progress: Progress | None = None, cancelled: Callable[[], bool] | None = None,
+    kept: Kept | None = None,
+) -> Build:  # fmt: skip
     """Build the framework of a case, from its scan to the checks.
 
     quick : a coarser polished side for a first look; the fitting side is as exact as ever
     progress : called with the stage's name and the share done; cancelled : asked between steps
+    kept : of the build before, so that only what depends on the change is made again; the result is the same with and without
     Raises the named errors of core.errors; a component that cannot be built is refused with its reason and the rest goes on.
     """
-    clock = Clock(progress, cancelled)
+    clock = Clock(progress, cancelled, kept)
     found = groundwork(case, clock, quick=quick)
     with clock.stage("join"):
         spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
@@ -141,12 +157,13 @@ class Groundwork:
 
 @dataclass(frozen=True, eq=False)
 class Surveyed:
-    """A case's cast with its teeth, surveyed along the case's path. charts : crown charts by tooth (FDI)"""
+    """A case's cast with its teeth, surveyed along the case's path. charts : crown charts by tooth (FDI); key : of what it is made from"""
 
     cast: Cast
     teeth: Teeth
     survey: Survey
     charts: dict[int, CrownChart]
+    key: str
 
     @property
     def path(self) -> Path:
@@ -156,28 +173,33 @@ class Surveyed:
 
 def surveyed(case: Case, clock: Clock) -> Surveyed:
     """The stages that need no prescription. Raises CastError and CaseError."""
-    with clock.stage("read cast"):
-        cast = read_cast(case)
-    with clock.stage("teeth"):
-        teeth = mark_teeth(case, cast)
+    cast_key = key_of(case.cast, case.folder, stamp_of(case.scan))
+    cast = clock.once("read cast", cast_key, lambda: read_cast(case))
+    teeth_key = key_of(cast_key, [(t.fdi, t.seeds) for t in case.chart.teeth], case.chart.missing, case.chart.not_here)
+    teeth = clock.once("teeth", teeth_key, lambda: mark_teeth(case, cast))
     path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
-    with clock.stage("survey"):
-        found = survey(cast.mesh, path, np.asarray(teeth.labels, dtype=np.int64))
-    with clock.stage("charts"):
-        charts = {fdi: CrownChart(cast.mesh, tooth, found) for fdi, tooth in teeth.teeth.items()}
-    return Surveyed(cast, teeth, found, charts)
+    path_key = key_of(teeth_key, path)
+    labels = np.asarray(teeth.labels, dtype=np.int64)
+    found = clock.once("survey", path_key, lambda: survey(cast.mesh, path, labels))
+    charts = clock.once("charts", path_key, lambda: {fdi: CrownChart(cast.mesh, t, found) for fdi, t in teeth.teeth.items()})
+    return Surveyed(cast, teeth, found, charts, path_key)
 
 
 def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     """All stages up to the master cast."""
     seen = surveyed(case, clock)
     cast, teeth, path = seen.cast, seen.teeth, seen.path
-    with clock.stage("preparation"):
-        prepared, remarks = prepare_mouth(case, cast.mesh, teeth, path)
-    with clock.stage("block-out"):
-        blocked = block_out(prepared.mesh, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=0.25 if quick else 0.1)
+    cut_parts = [c for c in case.components if not isinstance(c, _NO_CUT)]
+    prepared_key = key_of(seen.key, cut_parts)
+    prepared, remarks = clock.once("preparation", prepared_key, lambda: prepare_mouth(case, cast.mesh, teeth, path))
+    taper, step_mm = case.manufacture.block_out_taper_deg, 0.25 if quick else 0.1
+    blocked_key = key_of(prepared_key, taper, step_mm)
+    blocked = clock.once("block-out", blocked_key, lambda: block_out(prepared.mesh, path, taper_deg=taper, step_mm=step_mm))
     with clock.stage("components"):
-        site = Site(cast.mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(cast.mesh, teeth, path), path)
+        def place() -> Site:
+            return Site(cast.mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(cast.mesh, teeth, path), path)
+
+        site = clock.kept.get("site", blocked_key, place)
         assembly = build_components(case, site, lambda _: clock.look())
         if not assembly.shapes:
             raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))

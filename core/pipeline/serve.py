@@ -23,6 +23,7 @@ from ..cast import Cast, load_cast, write_atomic
 from ..errors import CaseError, ClaspwrightError
 from ..teeth import propose_seeds
 from .build import STAGES, Build, build, mark_teeth, read_cast
+from .kept import Kept
 from .outputs import OUTPUT_STAGES, write_outputs
 from .plan import plan
 
@@ -36,6 +37,7 @@ class Bench:
     def __init__(self) -> None:
         self._cast: tuple[str, Cast] | None = None
         self._build: tuple[str, Build] | None = None
+        self._kept = Kept()
 
     def open_scan(self, task: dict[str, Any], tell: Tell) -> Answer:
         """A new case on a scan: its document, and the cast. scan: path; arch: "upper", "lower" or "" to find out."""
@@ -117,7 +119,8 @@ class Bench:
         key = json.dumps([case_to_json(case), case.folder, bool(task["quick"])], sort_keys=True)
         if self._build is None or self._build[0] != key:
             self._build = None  # two builds at once would need twice the memory
-            self._build = (key, build(case, quick=bool(task["quick"]), progress=lambda stage, done: tell(stage, done * share)))
+            made = build(case, quick=bool(task["quick"]), kept=self._kept, progress=lambda stage, done: tell(stage, done * share))
+            self._build = (key, made)
         return self._build[1]
 
     def write(self, task: dict[str, Any], tell: Tell) -> Answer:
