@@ -4,7 +4,7 @@ from .borders import check_feather_edges, check_margin_distance, check_mass
 from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
 from .gaps import check_gap_map, gap_map
 from .gather import gather
-from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries
+from .insertion import RIGID_LIMIT_MM, TIP_TOLERANCE_MM, Entries, TipSpec, check_rigid, check_tip, entry_depth, rigid_entries, tip_travel
 from .intersections import check_self_intersection
 from .mechanics import check_clasp, check_mechanics
 from .result import Check, Landmarks, Status, overrule, worst
@@ -55,5 +55,6 @@ __all__ = [
     "region_from_solid",
     "rigid_entries",
     "run_checks",
+    "tip_travel",
     "worst",
 ]

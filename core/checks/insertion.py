@@ -235,6 +235,28 @@ def check_rigid(
     )
 
 
+def tip_travel(framework: Mesh, cast_scene: Rays, path: Floats, tip: TipSpec, lifts: Floats) -> Floats:
+    """(m,) mm: how far a tip must be bent aside, square to the path, when the framework is lifted by each of `lifts` (m,) mm.
+
+    The farthest that any of its points then lies in the cast, by the nearest way out.
+    """
+    up = np.asarray(path, dtype=np.float64) / np.linalg.norm(path)
+    mask = tip.mask(framework)
+    faces = np.all(mask[framework.faces], axis=1)
+    bent = np.zeros(len(lifts))
+    if not faces.any():
+        return bent
+    points = densified(framework, faces, 0.3)
+    ways = _shifts(up, True)
+    for k, lift in enumerate(lifts):
+        moved = points + lift * up
+        inside = moved[cast_scene.inside(moved)]
+        if len(inside):
+            out = cast_scene.first(np.repeat(inside, len(ways), axis=0), np.tile(ways, (len(inside), 1)))[0]
+            bent[k] = out.reshape(len(inside), -1).min(axis=1).max()
+    return np.where(bent < 2 * SEAT_MM, 0.0, np.minimum(bent, DEEPEST_MM))
+
+
 def check_tip(framework: Mesh, cast_scene: Rays, path: Floats, tip: TipSpec, landmarks: Landmarks = NO_LANDMARKS) -> Check:
     """The deepest undercut engaged by a retentive tip equals the planned depth within the tolerance."""
     up = np.asarray(path, dtype=np.float64) / np.linalg.norm(path)

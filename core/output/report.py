@@ -18,6 +18,7 @@ from PIL import Image
 
 from ..cautions import CAUTIONS
 from .arch_plan import ArchPlan, arch_plan_svg
+from .insertion_picture import InsertionSheet, tip_rows, travel_plot
 from .mechanics_section import MechanicsSheet, mechanics_html
 from .tables import table
 from .wording import ComponentRow, tilt_parts
@@ -78,6 +79,7 @@ class ReportData:
     preparations: Sequence[PreparationRow] = ()
     checks: Sequence[Check] = ()
     mechanics: MechanicsSheet | None = None
+    insertion: InsertionSheet | None = None
     plan: ArchPlan | None = None
     materials: Sequence[tuple[str, str]] = ()
     mass_g: tuple[float, float] | None = None
@@ -100,7 +102,7 @@ def report_html(data: ReportData) -> str:
     """The whole report as one HTML document without any reference to the outside."""
     sections = [
         _head(data), _cautions(), _summary(data), _plan(data), _components(data), _path(data), _preparation(data), _materials(data),
-        _pictures(data), _checks(data), _mechanics(data), _cast(data), _signatures(), _record(data),
+        _pictures(data), _insertion(data), _checks(data), _mechanics(data), _cast(data), _signatures(), _record(data),
     ]
     title = f"{data.patient_code} – {data.title}" if data.title else data.patient_code
     return (
@@ -177,6 +179,21 @@ def _pictures(data: ReportData) -> str:
         for p in data.pictures
     )
     return _section("Pictures", f'<div class="figures">{figures}</div>', "pictures")
+
+
+def _insertion(data: ReportData) -> str:
+    sheet = data.insertion
+    if sheet is None:
+        return ""
+    moving = base64.b64encode(sheet.moving).decode("ascii")
+    body = f"<p>{escape(sheet.verdict)}</p>" if sheet.verdict else ""
+    body += (
+        f'<figure class="moving"><img alt="The framework going on and off along the path" src="data:image/webp;base64,{moving}">'
+        "<figcaption>The framework going on and off along the path (moves on a screen)</figcaption></figure>"
+        f'<figure class="wide"><img alt="{escape(sheet.strip_words)}" src="{inline_image(sheet.strip)}">'
+        f"<figcaption>{escape(sheet.strip_words)}</figcaption></figure>"
+    )
+    return _section("Insertion", body + travel_plot(sheet) + tip_rows(sheet), "insertion")
 
 
 def _components(data: ReportData) -> str:

@@ -9,6 +9,7 @@ import platform
 import sys
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from importlib import metadata
 from pathlib import Path as FilePath
 from typing import Any
@@ -38,6 +39,7 @@ from ..output import (
 )
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
+from .insertion import insertion_sheet
 from .pieces import pieces
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
@@ -102,9 +104,11 @@ def _write_pages(build: Build, folder: FilePath, clock: Clock) -> list[str]:
         pictures = _pictures(build)
         for name, picture in pictures.items():
             write_atomic(folder / f"{name}.png", picture.data)
+        insertion = insertion_sheet(build)
+        write_atomic(folder / "insertion.webp", insertion.moving)
     with clock.stage("report"):
-        write_atomic(folder / "report.html", report_html(report_data(build, pictures)).encode())
-    return [*(f"{name}.png" for name in pictures), "report.html"]
+        write_atomic(folder / "report.html", report_html(replace(report_data(build, pictures), insertion=insertion)).encode())
+    return [*(f"{name}.png" for name in pictures), "insertion.webp", "report.html"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:

@@ -176,7 +176,7 @@ def test_stubs_stand_on_polished_metal_only_and_are_part_of_one_body(quick_lower
     assert seen.is_watertight and len(held.to_manifold().decompose()) == 1
     assert (metal - held.to_manifold()).volume() < 1e-3  # nothing of the framework is lost
     added = [piece for piece in (held.to_manifold() - metal).decompose() if piece.volume() > 1.0]
-    # Sprues and vents: bar ends fed from two places or more, a vent on each base. Pins: two or more. Each has the volume of its rod, at least.
+    # Two sprues and a vent on each base, or two pins, at the least; none smaller than most of its rod.
     least = np.pi * (1.0**2 * 3.0 if process == "milled" else 0.65**2 * 5.0)
     assert len(added) >= (2 if process == "milled" else 4) and min(piece.volume() for piece in added) > least
     assert (held.to_manifold() ^ quick_lower.master.mesh.to_manifold()).volume() < 0.01  # nor is anything under the fitting side
