@@ -26,7 +26,7 @@ class Border(Protocol):
         """No part of a piece is farther than this from its centre."""
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
-        """Distance (k, c) and nearest point (k, c, 2) from points (k, 3) to pieces (k, c)."""
+        """Distance (k,) and nearest point (k, 2) from each of (k, 3) points to one piece (k,)."""
 
 
 def nearest_border(border: Border, points: Floats, best: Floats, at: Floats, todo: Ints, tries: Sequence[int]) -> Ints:
@@ -51,17 +51,21 @@ def nearest_border(border: Border, points: Floats, best: Floats, at: Floats, tod
             far, index = tree.query(points[part, :dimension], k=k, distance_upper_bound=bound)
             index = np.minimum(index, total - 1)  # where fewer than k lie within the bound
             far, index = far.reshape(len(part), k), index.reshape(len(part), k)
-            # Only candidates that can still be nearer are measured.
-            close = far[:, 0] - border.reach < best[part]
-            some = part[close]
-            distance, where = border.measure(points[some], index[close])
-            choice = np.argmin(distance, axis=1)
-            row = np.arange(len(some))
-            found = distance[row, choice]
-            gain = found < best[some]
-            best[some[gain]], at[some[gain]] = found[gain], where[row, choice][gain]
-            unproved.append(some[best[some] > far[close, -1] - border.reach])
+            # Only candidates that can still be nearer are measured; the first of each point leaves few of the others.
+            first = np.flatnonzero(far[:, 0] - border.reach < best[part])
+            _lower(border, points, best, at, part[first], index[first, 0])
+            row, column = np.nonzero(far[:, 1:] - border.reach < best[part][:, None])
+            _lower(border, points, best, at, part[row], index[row, column + 1])
+            unproved.append(part[best[part] > far[:, -1] - border.reach])
         todo = np.concatenate(unproved)
         if k == total or not len(todo):
             return todo[:0]
     return todo
+
+
+def _lower(border: Border, points: Floats, best: Floats, at: Floats, who: Ints, pieces: Ints) -> None:
+    """Measure pairs of point and piece (k,) and keep what is nearer."""
+    distance, where = border.measure(points[who], pieces)
+    gain = np.flatnonzero(distance < best[who])
+    gain = gain[np.argsort(-distance[gain], kind="stable")]  # a point's nearest is written last
+    best[who[gain]], at[who[gain]] = distance[gain], where[gain]

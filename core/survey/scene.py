@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
-from .cells import Cells
 from .nearest import Finder
 from .normals import normal_noise, smooth_normals
 from .topology import EdgeTable, edge_table, oriented_closed
@@ -36,13 +35,12 @@ _THREADS, _SHARE = 2, 8_000
 # Spots on faces lie so dense that none of a face is farther than this from its nearest spot (mm): faces of scans have one, those of
 # bases many. A search is only as fast as its largest piece is small.
 _SMALL_MM, _LARGE_MM = 0.35, 1.0
-_FINE_MM, _COARSE_MM = 0.6, 3.0
 
 Rays = NDArray[np.float32]
 
 
 class Spots:
-    """Spots on the faces of a mesh, by cell of space.
+    """Spots on the faces of a mesh.
 
     faces : (s,) whose each spot is; at : (s, 3) mm; reach : no place of a face is farther than this from one of its spots, mm
     one_a_face : the spots are the centres of small faces
@@ -50,11 +48,6 @@ class Spots:
 
     def __init__(self, faces: Ints, at: Floats, reach: float, one_a_face: bool) -> None:
         self.faces, self.at, self.reach, self.one_a_face = faces, at, reach, one_a_face
-        self._fine, self._coarse = Cells(at, _FINE_MM), Cells(at, _COARSE_MM)
-
-    def near(self, points: Floats, far_mm: float) -> Ints:
-        """Numbers of the spots that may lie within a distance of one of (k, 3) points, cast frame."""
-        return (self._fine if far_mm < _COARSE_MM else self._coarse).near(points, far_mm)
 
 
 class RayScene:

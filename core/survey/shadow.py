@@ -79,9 +79,9 @@ class Rims:
         return Rims(self.start[keep], self.end[keep], self.foot[keep])
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
-        """Distance (k, c) from points (k, 3) to the pieces of spots (k, c), infinite where one does not count; nearest (k, c, 2)."""
+        """Distance (k,) from points (k, 3) to the pieces of spots (k,), infinite where one does not count; nearest point (k, 2)."""
         piece = self.spots[1][index]
-        return rim_distance(points[:, None, :], self.start[piece], self.end[piece], self.foot[piece])
+        return rim_distance(points, self.start[piece], self.end[piece], self.foot[piece])
 
 
 def find_rims(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Rims:
@@ -146,9 +146,9 @@ def _test(scene: RayScene, path: Path, start: Floats, end: Floats, outward: Floa
 
 
 def rim_distance(points: Floats, start: Floats, end: Floats, foot: Floats) -> tuple[Floats, Floats]:
-    """Plane distance from points (k, 1, 3) to the parts of rim pieces (k, c, 3) that bound the shadow at the points' heights.
+    """Plane distance from points (k, 3) to the parts of rim pieces (k, 3) that bound the shadow at the points' heights.
 
-    foot : (k, c, 2) under both ends. Returns distance (k, c), infinite where a piece does not count, and nearest points (k, c, 2).
+    foot : (k, 2) under both ends. Returns distance (k,), infinite where a piece does not count, and nearest points (k, 2).
     """
     z = points[..., 2]
     low, high = _where_positive(start[..., 2] - z, end[..., 2] - z)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from claspwright.core.survey.lines import chains, even, runs, smooth_line, steady
+from claspwright.core.survey.lines import chains, even, runs, steady, stiff_line
 
 
 @pytest.mark.parametrize("closed", [True, False])
@@ -25,12 +25,12 @@ def test_smoothing_a_circle_keeps_its_radius() -> None:
     turn = np.linspace(0.0, 2.0 * np.pi, 400)[:-1]
     circle = np.column_stack([3.0 * np.cos(turn), 3.0 * np.sin(turn), np.zeros_like(turn)])
     points, _ = even(circle, True, 0.15)
-    assert np.hypot(*smooth_line(points, True, 0.15, 0.3)[:, :2].T) == pytest.approx(3.0, abs=2e-3)
+    assert np.hypot(*stiff_line(points, True, 0.15, np.full(len(points), 0.3))[:, :2].T) == pytest.approx(3.0, abs=2e-3)
 
 
 def test_smoothing_keeps_the_ends_of_an_open_line() -> None:
     points = np.column_stack([np.linspace(0, 5, 40), np.random.default_rng(1).normal(size=40), np.zeros(40)])
-    smooth = smooth_line(points, False, 0.13, 0.3)
+    smooth = stiff_line(points, False, 0.13, np.full(len(points), 0.3))
     assert smooth[[0, -1]] == pytest.approx(points[[0, -1]], abs=1e-9)
 
 
