@@ -4,7 +4,7 @@ from .advice import Advice
 from .arm import BentArm, ClaspArm, beam_of, bend, bend_frame, set_after, simple_arm
 from .case import BaseInput, CaseInput, CaseMechanics, analyse
 from .clasps import ClaspInput, ClaspResult, analyse_clasp
-from .connector import ConnectorInput, ConnectorResult, Run
+from .connector import ConnectorInput, ConnectorResult, Run, swept
 from .frame import Frame, solve, stresses
 from .levers import Axis, axis_through, base_lift, base_sinking, lift_on_clasp
 from .materials import CYCLES_PER_YEAR, FATIGUE, MATERIALS, WIRE_GAUGES, WIRES, Material, find_material, mass, material
@@ -75,4 +75,5 @@ __all__ = [
     "simple_arm",
     "solve",
     "stresses",
+    "swept",
 ]

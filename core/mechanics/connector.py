@@ -1,11 +1,13 @@
 """The major connector as a beam on its real centre line: how stiff between the two sides, and its stress when one side is loaded.
 
-A strap is taken as a strip along the middle of its width: the stiffening by its vault across the width is left out (safe side).
+Sections are measured from the built solid (`measured.py`), so that any connector is analysed; the vault of a strap stiffens it. That a wide
+thin plate also flattens as it bends is left out, so the stiffness of such plates is the upper end.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Literal
 
 import numpy as np
 
@@ -21,26 +23,31 @@ LOAD_N = 100.0  # on one side: load of published tests 50 to 200 N (handbook 8.5
 LINK_MM = (2.6, 1.5)
 # Base between two abutments with its plates: lattice and finish line together, about 6 by 2 mm of metal (own samples).
 BASE_MM = (6.0, 2.0)
+Form = Literal["bar", "ring", "plate"]
 MOUNT_STIFF = 1e-3  # N/mm: holds the freedoms that no tooth or mucosa holds, so that the equations have an answer
 
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """A stretch of connector: points, normals (k, 3) on the flat side, width, thickness (k,) mm, shape of section. closed : a ring."""
+    """A stretch of connector: nodes (k, 3) on the centroids, away (k, 3) unit from the flat side, k sections. closed : a ring."""
 
-    points: Floats
-    normals: Floats
-    width: Floats
-    thickness: Floats
-    shape: Shape
+    nodes: Floats
+    away: Floats
+    sections: Sections
     closed: bool = False
+
+
+def swept(points: Floats, normals: Floats, width: Floats, thickness: Floats, shape: Shape, closed: bool = False) -> Run:
+    """A run of a known section with its flat side on points (k, 3); normals (k, 3) unit away from it, width, thickness (k,) mm."""
+    run = sections(shape, width, thickness)
+    return Run(points + normals * run.centroid[:, None], normals, run, closed)
 
 
 @dataclass(frozen=True, eq=False)
 class ConnectorInput:
     """A connector with what it carries.
 
-    run : its centre line; path : (3,) unit off the teeth
+    form : what it is compared with; run : its centre line; path : (3,) unit off the teeth
     ends : (right, left) places (3,) where the two sides join it, for stiffness
     rests : (r, 3) places of rests; rest_sides : (r,) 0 right, 1 left
     bases : (right, left) middle of what is loaded on each side (3,)
@@ -49,6 +56,7 @@ class ConnectorInput:
     """
 
     id: str
+    form: Form
     run: Run
     path: Floats
     ends: tuple[Floats, Floats]
@@ -65,6 +73,15 @@ class Stiffness:
     spread: float
     lift: float
     twist: float
+
+    def ranges(self, material: Material) -> tuple[Range, Range, Range]:
+        """The three with what the modulus leaves open."""
+        e = material.modulus
+        words = f"beam of measured sections of {material.label}, modulus {e.low:g} to {e.high:g} GPa; sections keep their shape"
+        low, high = e.low / e.likely, e.high / e.likely
+        units = ("N/mm", "N/mm", "N mm/degree")
+        values = (self.spread, self.lift, self.twist)
+        return tuple(Range(low * v, v, high * v, u, words) for v, u in zip(values, units, strict=True))  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,20 +106,18 @@ class ConnectorResult:
 
 def frame_of(run: Run, material: Material) -> Frame:
     """Elements between the samples of a run, thinned to about a millimetre."""
-    length = float(np.linalg.norm(np.diff(run.points, axis=0), axis=1).sum())
-    step = max(int(len(run.points) / max(length, 1.0)), 1)
-    keep = np.unique(np.r_[np.arange(0, len(run.points), step), len(run.points) - 1])
+    length = float(np.linalg.norm(np.diff(run.nodes, axis=0), axis=1).sum())
+    step = max(int(len(run.nodes) / max(length, 1.0)), 1)
+    keep = np.unique(np.r_[np.arange(0, len(run.nodes), step), len(run.nodes) - 1])
     if run.closed and len(keep) > 2:
-        keep = keep[:-1] if np.linalg.norm(run.points[keep[-1]] - run.points[keep[0]]) < 0.5 else keep
+        keep = keep[:-1] if np.linalg.norm(run.nodes[keep[-1]] - run.nodes[keep[0]]) < 0.5 else keep
     k = len(keep)
     first = np.arange(k if run.closed else k - 1)
     second = (first + 1) % k
-    points, normals, width, thickness = (v[keep] for v in (run.points, run.normals, run.width, run.thickness))
-    nodes = points + normals * sections(run.shape, width, thickness).centroid[:, None]
-    away = normals[first] + normals[second]
-    middle = sections(run.shape, 0.5 * (width[first] + width[second]), 0.5 * (thickness[first] + thickness[second]))
-    ends = np.stack([first, second], axis=1)
-    return Frame(nodes, ends, away / np.linalg.norm(away, axis=1, keepdims=True), middle, material.modulus_mpa, material.poisson)
+    away = run.away[keep[first]] + run.away[keep[second]]
+    away /= np.linalg.norm(away, axis=1, keepdims=True)
+    between = run.sections.between(keep[first], keep[second])
+    return Frame(run.nodes[keep], np.stack([first, second], axis=1), away, between, material.modulus_mpa, material.poisson)
 
 
 def nearest(nodes: Floats, place: Floats) -> int:
@@ -123,16 +138,16 @@ def side_stiffness(frame: Frame, ends: tuple[Floats, Floats], path: Floats) -> S
     return Stiffness(float(1.0 / give[0]), float(1.0 / give[1]), float(np.radians(1.0) / give[2]))
 
 
-def with_section(run: Run, shape: Shape, width: float, thickness: float) -> Run:
-    """The same line with another, even section."""
-    k = len(run.points)
-    return replace(run, width=np.full(k, width), thickness=np.full(k, thickness), shape=shape)
+def with_section(run: Run, shape: Shape, width: Floats | float, thickness: Floats | float) -> Run:
+    """The same line with another section: width, thickness one for all or (k,) mm."""
+    k = len(run.nodes)
+    return replace(run, sections=sections(shape, np.broadcast_to(width, k), np.broadcast_to(thickness, k)))
 
 
 def without_back(run: Run, path: Floats, forward: Floats) -> Run:
     """A ring opened at the back: the U-shape that tests found least rigid. forward : (3,) unit to the front of the mouth."""
-    y = run.points @ forward
-    across = run.points @ np.cross(forward, path)
+    y = run.nodes @ forward
+    across = run.nodes @ np.cross(forward, path)
     back = (y < np.quantile(y, 0.3)) & (np.abs(across - across.mean()) < 0.6 * (across.max() - across.min()) / 2)
     start = int(np.flatnonzero(back)[-1]) if back.any() else 0
     # Begin just behind the cut, so that what is left is one open run.
@@ -140,7 +155,7 @@ def without_back(run: Run, path: Floats, forward: Floats) -> Run:
     keep = order[~back[order]]
     if len(keep) < len(back) // 4:
         return replace(run, closed=False)
-    return Run(run.points[keep], run.normals[keep], run.width[keep], run.thickness[keep], run.shape, False)
+    return Run(run.nodes[keep], run.away[keep], run.sections.between(keep, keep), False)
 
 
 def _run_start(back: Bools, fallback: int) -> int:
@@ -149,15 +164,30 @@ def _run_start(back: Bools, fallback: int) -> int:
     return int(after[0] + 1) % len(back) if len(after) else fallback
 
 
-def references(run: Run, path: Floats, forward: Floats) -> tuple[tuple[str, Run], ...]:
-    """Runs to compare with. Bars: tested sections (Ben-Ur et al. 1989) and the 6-gauge half-pear; rings: thinner and open at the back."""
-    if run.closed:
+STRAP_MM, STRAP_THICK_MM = 8.0, 0.64  # a single strap of the texts: 8 mm wide, 22 gauge (handbook, section 4)
+
+
+def references(run: Run, form: Form, path: Floats, forward: Floats) -> tuple[tuple[str, Run], ...]:
+    """Runs to compare with, on the same line.
+
+    Bars: tested sections (Ben-Ur et al. 1989) and the 6-gauge half-pear. Rings: thinner, and open at the back. Plates and single straps:
+    the strap of the texts and the remedies tested on U-shapes (Green and Hondrum 2003): wider, or twice as thick.
+    """
+    wide, thick = run.sections.width, run.sections.thickness
+    if form == "ring":
         opened = without_back(run, path, forward)
-        thin = replace(run, thickness=np.full(len(run.points), 0.64))
+        doubled = with_section(opened, "strip", opened.sections.width, 2.0 * opened.sections.thickness)
         return (
-            ("the same, 22 gauge (0.64 mm) thick", thin),
+            ("the same, 22 gauge (0.64 mm) thick", with_section(run, "strip", wide, STRAP_THICK_MM)),
             ("the same without its back strap (U-shape)", opened),
-            ("U-shape of double thickness", replace(opened, thickness=2.0 * opened.thickness)),
+            ("U-shape of double thickness", doubled),
+        )
+    if form == "plate":
+        return (
+            ("strap 8 mm wide, 22 gauge (0.64 mm)", with_section(run, "strip", STRAP_MM, STRAP_THICK_MM)),
+            ("strap 13 mm wide, 22 gauge", with_section(run, "strip", 13.0, STRAP_THICK_MM)),
+            ("strap 8 mm wide, double thickness", with_section(run, "strip", STRAP_MM, 2.0 * STRAP_THICK_MM)),
+            ("as designed, but flat", with_section(run, "strip", wide, thick)),
         )
     return (
         ("half-pear, 6 gauge (4.1 by 2.06)", with_section(run, "half_pear", 4.115, 2.06)),
@@ -225,7 +255,7 @@ def analyse_connector(data: ConnectorInput, material: Material, forward: Floats)
     """Stiffness, comparison and stress of one connector."""
     frame = frame_of(data.run, material)
     stiff = side_stiffness(frame, data.ends, data.path)
-    runs = references(data.run, data.path, forward)
+    runs = references(data.run, data.form, data.path, forward)
     others = tuple((name, side_stiffness(frame_of(r, material), data.ends, data.path)) for name, r in runs)
     found: list[tuple[float, float, Floats, int]] = []
     for mucosa, tooth in (

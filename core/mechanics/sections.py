@@ -5,13 +5,13 @@ All formulas take numbers or arrays: one section or one a station along a beam.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..mesh import Floats
+from ..mesh import Floats, Ints
 
 Shape = Literal["half_round", "half_pear", "round", "strip"]
 SHAPES: tuple[Shape, ...] = ("half_round", "half_pear", "round", "strip")
@@ -42,6 +42,21 @@ class Sections:
     centroid: Floats
     aside: Floats
     fibres: Floats
+
+    def between(self, first: Ints, second: Ints) -> Sections:
+        """Means of the sections with these numbers: what lies halfway."""
+        values = (getattr(self, f.name) for f in fields(self))
+        return Sections(*(0.5 * (v[first] + v[second]) for v in values))
+
+    def turned(self) -> tuple[Sections, Floats]:
+        """The same in the axes of least and greatest stiffness, and (k,) radians from "across" to the stiff one; it does not jump."""
+        turn = 0.5 * np.unwrap(np.arctan2(2.0 * self.product, self.inertia_edge - self.inertia))
+        mean = 0.5 * (self.inertia_edge + self.inertia)
+        half = np.hypot(0.5 * (self.inertia_edge - self.inertia), self.product)
+        cos, sin = np.cos(turn)[:, None], np.sin(turn)[:, None]
+        u, v = self.fibres[:, :, 0], self.fibres[:, :, 1]
+        fibres = np.stack([u * cos + v * sin, v * cos - u * sin], axis=2)
+        return replace(self, inertia=mean - half, inertia_edge=mean + half, product=0.0 * mean, fibres=fibres), turn
 
     @property
     def outer(self) -> Floats:
@@ -89,7 +104,7 @@ def _domed(w: Floats, h: Floats, peak: float) -> Sections:
     inertia = (np.pi / 8.0 - 8.0 / (9.0 * np.pi)) * a * h**3
     side = np.where(np.cos(_ANGLES) >= 0, bulk[:, None], thin[:, None]) * np.cos(_ANGLES)
     fibres = np.stack([side - shift[:, None], h[:, None] * np.sin(_ANGLES) - centroid[:, None]], axis=2)
-    torsion, twist = _twisting(area, inertia + edge, np.minimum(h, w))
+    torsion, twist = twisting(area, inertia + edge, np.minimum(h, w))
     return Sections(w, h, area, inertia, edge, product, torsion, twist, centroid, peak * a + shift, fibres)
 
 
@@ -109,7 +124,7 @@ def _strip(w: Floats, h: Floats) -> Sections:
     return Sections(w, h, w * h, w * h**3 / 12.0, h * w**3 / 12.0, 0.0 * w, torsion, short, 0.5 * h, 0.0 * w, fibres)
 
 
-def _twisting(area: Floats, polar: Floats, inscribed: Floats) -> tuple[Floats, Floats]:
+def twisting(area: Floats, polar: Floats, inscribed: Floats) -> tuple[Floats, Floats]:
     """Torsion constant A^4 / 40 Ip (Saint-Venant's rule for compact sections) and the arm of the greatest shear (Roark, torsion).
 
     inscribed : diameter of the largest circle inside the section; the greatest shear lies where it touches the flat side.

@@ -15,12 +15,12 @@ from ..mechanics import (
     CaseInput,
     ConnectorInput,
     Material,
-    Run,
     find_material,
     material,
 )
 from ..mesh import Floats
 from .clasp_lines import clasp_input, side_of
+from .connector_lines import connector_input
 
 CLEAR_OF_TOOTH_MM = 3.0  # beside an abutment the scan shows no crest yet
 INDIRECT_MM = 1.0  # a rest nearer than this to the fulcrum line does not resist turning; how well others do is worked out
@@ -48,11 +48,12 @@ def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> C
     planes = [c.tooth for c in case.components if isinstance(c, GuidePlate) and c.id in assembly.built]
     right = sum(side_of(t) == "right" for t in planes)
     forward = np.array([0.0, 1.0, 0.0]) - site.up[1] * site.up
+    connector, unmeasured = _connector(case, assembly, list(rests.values()), bases, site)
     return CaseInput(
         site.up, forward / np.linalg.norm(forward), alloy, tuple(clasps), bases,
         None if fulcrum is None else (fulcrum[0][1], fulcrum[1][1]), None if fulcrum is None else (fulcrum[0][0], fulcrum[1][0]),
         tuple(p for _, p in indirect), tuple(t for t, _ in indirect), (right, len(planes) - right),
-        _connector(assembly, list(rests.values()), bases, site), (*remarks, *unknown),
+        connector, (*remarks, *unknown, *unmeasured),
     )  # fmt: skip
 
 
@@ -120,17 +121,18 @@ def _support(rests: list[Placed], bases: tuple[BaseInput, ...], site: Site) -> t
     return (first, second), ordered
 
 
-def _connector(assembly: Assembly, rests: list[Placed], bases: tuple[BaseInput, ...], site: Site) -> ConnectorInput | None:
-    """The major connector's line; None where it has none, or where there is no base on both sides to load."""
-    found = next(((n, b.rails[r], r) for n, b in assembly.built.items() for r in ("bar", "ring") if r in b.rails), None)
+def _connector(
+    case: Case, assembly: Assembly, rests: list[Placed], bases: tuple[BaseInput, ...], site: Site
+) -> tuple[ConnectorInput | None, tuple[str, ...]]:
+    """The major connector, None where it has none or no base on both sides to load; and a remark where no plane meets it."""
     by_side = {s: [b for b in bases if b.side == s] for s in ("right", "left")}
-    if found is None or not rests or not all(by_side.values()):
-        return None
-    name, rail, form = found
-    run = Run(rail.points, rail.normals, rail.width, rail.thickness, "half_pear" if form == "bar" else "strip", form == "ring")
-    loads = tuple(np.mean([b.middle for b in by_side[s]], axis=0) for s in ("right", "left"))
-    borne = tuple(float(np.mean([b.free_end for b in by_side[s]])) for s in ("right", "left"))
-    ends = tuple(rail.points[int(np.linalg.norm(rail.points - p, axis=1).argmin())] for p in loads)
+    if not rests or not all(by_side.values()):
+        return None, ()
+    right, left = (np.mean([b.middle for b in by_side[s]], axis=0) for s in ("right", "left"))
+    borne = [float(np.mean([b.free_end for b in by_side[s]])) for s in ("right", "left")]
     sides = np.array([0 if side_of(t) == "right" else 1 for t, _ in rests])
-    places = np.array([p for _, p in rests])
-    return ConnectorInput(name, run, site.up, (ends[0], ends[1]), places, sides, (loads[0], loads[1]), (borne[0], borne[1]))
+    placed = (np.array([p for _, p in rests]), sides)
+    try:
+        return connector_input(case, assembly, site, placed, (right, left), (borne[0], borne[1])), ()
+    except GeometryError as error:
+        return None, (f"major connector: {error}",)

@@ -25,6 +25,7 @@ from claspwright.core.mechanics import (
     frictional_hold,
     lift_on_clasp,
     simple_arm,
+    swept,
 )
 from claspwright.core.mechanics.advice import advise, wanted_pull
 from claspwright.core.mechanics.connector import analyse_connector, frame_of, side_stiffness, with_section
@@ -93,16 +94,16 @@ def test_reciprocation_of_a_parallel_wall_and_of_a_round_one():
 def straight_bar(shape: str = "half_round", width: float = 4.0, thickness: float = 2.0, length: float = 40.0) -> Run:
     x = np.linspace(-length / 2, length / 2, 81)
     points = np.stack([x, 0 * x, 0 * x], axis=1)
-    return Run(points, np.tile([0.0, -1.0, 0.0], (81, 1)), np.full(81, width), np.full(81, thickness), shape)
+    return swept(points, np.tile([0.0, -1.0, 0.0], (81, 1)), np.full(81, width), np.full(81, thickness), shape)
 
 
 def bar_input(run: Run, bounded: bool = False) -> ConnectorInput:
     """A rest beside each end of the bar, a base behind it; where the base is bounded, a rest behind the base too."""
-    right, left = run.points[-1], run.points[0]
+    right, left = run.nodes[-1], run.nodes[0]
     rests = [right + [3, 3, 6], left + [-3, 3, 6], *((right + [3, -30, 6], left + [-3, -30, 6]) if bounded else ())]
     bases = (right + np.array([3.0, -15, 2]), left + np.array([-3.0, -15, 2]))
     borne = (0.0, 0.0) if bounded else (1.0, 1.0)
-    return ConnectorInput("bar", run, UP, (right, left), np.array(rests), np.arange(len(rests)) % 2, bases, borne)
+    return ConnectorInput("bar", "bar", run, UP, (right, left), np.array(rests), np.arange(len(rests)) % 2, bases, borne)
 
 
 def test_a_straight_connector_against_the_closed_forms():
@@ -119,7 +120,7 @@ def curved_bar(shape: str, width: float, thickness: float) -> Run:
     """Behind the lower front teeth: a half circle of 16 mm, flat side to the tissue, standing upright."""
     t = np.linspace(0, np.pi, 121)
     points = np.stack([16 * np.cos(t), 16 * np.sin(t), 0 * t], axis=1)
-    return Run(points, -points / 16, np.full(121, width), np.full(121, thickness), shape)
+    return swept(points, -points / 16, np.full(121, width), np.full(121, thickness), shape)
 
 
 def test_lingual_bars_rank_as_ben_ur_measured():
@@ -138,9 +139,9 @@ def test_palatal_rings_rank_as_measured():
     """Ben-Ur 1999: antero-posterior straps stiffer than a U; Green and Hondrum 2003: doubling a U's thickness helps most."""
     t = np.linspace(-np.pi, np.pi, 121)[:-1]
     points = np.stack([18 * np.cos(t), 16 * np.sin(t), 6 * np.cos(t) ** 2], axis=1)
-    ring = Run(points, np.tile(UP, (120, 1)), np.full(120, 8.0), np.full(120, 0.9), "strip", True)
+    ring = swept(points, np.tile(UP, (120, 1)), np.full(120, 8.0), np.full(120, 0.9), "strip", True)
     sides = (np.array([18.0, 0, 6]), np.array([-18.0, 0, 6]))
-    data = ConnectorInput("straps", ring, UP, sides, np.array([[17.0, 9, 6], [-17.0, 9, 6]]), np.array([0, 1]), sides, (0.0, 0.0))
+    data = ConnectorInput("straps", "ring", ring, UP, sides, np.array([[17.0, 9, 6], [-17.0, 9, 6]]), np.array([0, 1]), sides, (0.0, 0.0))
     found = analyse_connector(data, COCR, FORWARD)
     others = dict(found.references)
     u_shape, doubled = others["the same without its back strap (U-shape)"], others["U-shape of double thickness"]
