@@ -175,7 +175,7 @@ def surveyed(case: Case, clock: Clock) -> Surveyed:
     """The stages that need no prescription. Raises CastError and CaseError."""
     cast_key = key_of(case.cast, case.folder, stamp_of(case.scan))
     cast = clock.once("read cast", cast_key, lambda: read_cast(case))
-    teeth_key = key_of(cast_key, [(t.fdi, t.seeds) for t in case.chart.teeth], case.chart.missing, case.chart.not_here)
+    teeth_key = key_of(cast_key, [(t.fdi, t.seeds, t.to_extract) for t in case.chart.teeth], case.chart.missing, case.chart.not_here)
     teeth = clock.once("teeth", teeth_key, lambda: mark_teeth(case, cast))
     path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
     path_key = key_of(teeth_key, path)
@@ -238,12 +238,13 @@ def read_cast(case: Case) -> Cast:
 
 
 def mark_teeth(case: Case, cast: Cast) -> Teeth:
-    """The crowns at the clicks of the chart. Raises CaseError when none is charted."""
+    """The crowns at the clicks of the chart, without those to be taken out. Raises CaseError when none is charted."""
     seeds = {t.fdi: np.array(t.seeds, dtype=np.float64) for t in case.chart.teeth if t.seeds}
     if not seeds:
         raise CaseError("case.chart.teeth: no tooth is marked on the cast; click each tooth that stands")
     not_here = np.array(case.chart.not_here, dtype=np.float64) if case.chart.not_here else None
-    return find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing, not_here=not_here)
+    found = find_teeth(cast.mesh, case.cast.arch, seeds, case.chart.missing, not_here=not_here)
+    return found.without(case.chart.to_extract)
 
 
 def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
