@@ -96,6 +96,16 @@ class Chart:
         """FDI numbers of standing teeth that are to be taken out."""
         return tuple(t.fdi for t in self.teeth if t.to_extract)
 
+    @property
+    def standing(self) -> tuple[int, ...]:
+        """FDI numbers that stand when the denture is worn: after planned extractions."""
+        return tuple(t.fdi for t in self.teeth if not t.to_extract)
+
+    @property
+    def lost(self) -> tuple[int, ...]:
+        """FDI numbers that do not stand when the denture is worn: missing, or to be taken out."""
+        return (*self.missing, *self.to_extract)
+
 
 @dataclass(frozen=True)
 class PathEntry:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -10,9 +11,10 @@ from ..isosurface import isosurface
 from ..mesh import Floats, Mesh
 from .anatomy import Anatomy, make_anatomy
 from .base import Base, trim
+from .landmarks import true_cusps, true_landmarks
 from .refine import relax_onto
 from .spec import PhantomSpec
-from .truth import crown_cusps, label_vertices, margin_line, seed_point
+from .truth import label_vertices, margin_line, seed_point
 
 _FINER = 1.8  # the surface is made this much finer than asked, then thinned where it is flat
 
@@ -25,7 +27,6 @@ class Phantom:
     labels : (n,) int16, FDI number per vertex, 0 for gum and base
     margins : closed polyline (k, 3) of each crown's gingival margin, on the surface, first point not repeated
     axes : (3,) unit long axis of each crown, toward occlusal
-    cusps : (c, 3) cusp tips (incisal edge: its middle)
     seeds : (3,) a point on each crown's occlusal surface
     """
 
@@ -34,9 +35,19 @@ class Phantom:
     labels: np.ndarray
     margins: dict[int, Floats]
     axes: dict[int, Floats]
-    cusps: dict[int, Floats]
     seeds: dict[int, Floats]
     missing: tuple[int, ...]
+    anatomy: Anatomy
+
+    @cached_property
+    def cusps(self) -> dict[int, Floats]:
+        """(c, 3) cusp tips of each crown (incisal edge: its middle), from the anatomy itself."""
+        return {fdi: true_cusps(tooth) for fdi, tooth in self.anatomy.teeth.items()}
+
+    @cached_property
+    def landmarks(self) -> dict[int, dict[str, Floats]]:
+        """The other landmarks (3,) of each crown by name, as `core.teeth.landmarks` names them, from the anatomy itself."""
+        return true_landmarks(self.anatomy, self.cusps)
 
 
 def make_phantom(spec: PhantomSpec) -> Phantom:
@@ -46,13 +57,12 @@ def make_phantom(spec: PhantomSpec) -> Phantom:
     mesh = _surface(anatomy, base, spec)
     labels = label_vertices(mesh, anatomy)
     margins = {fdi: margin_line(anatomy, fdi) for fdi in anatomy.teeth}
-    cusps = {fdi: crown_cusps(mesh, labels, tooth) for fdi, tooth in anatomy.teeth.items()}
     seeds = {fdi: seed_point(mesh, labels, tooth) for fdi, tooth in anatomy.teeth.items()}
     if spec.noise_mm > 0:
         scatter = np.random.default_rng(spec.seed + 1).normal(0.0, spec.noise_mm, len(mesh.vertices))
         mesh = Mesh(mesh.vertices + mesh.vertex_normals * scatter[:, None], mesh.faces)
     axes = {fdi: tooth.frame[2].copy() for fdi, tooth in anatomy.teeth.items()}
-    return Phantom(mesh, spec.arch, labels, margins, axes, cusps, seeds, tuple(spec.missing))
+    return Phantom(mesh, spec.arch, labels, margins, axes, seeds, tuple(spec.missing), anatomy)
 
 
 def _surface(anatomy: Anatomy, base: Base, spec: PhantomSpec) -> Mesh:

@@ -1,4 +1,4 @@
-"""Ground truth of a made-up cast: labels, margins, cusp tips and seeds."""
+"""Ground truth of a made-up cast: labels, margins and seeds."""
 
 from __future__ import annotations
 
@@ -44,19 +44,6 @@ def _wall_points(tooth: Placed, angle: Floats, z: Floats) -> Floats:
     for _ in range(7):
         r = np.maximum(r - tooth.crown(np.stack([r * cos, r * sin, z], axis=1)) + _LIFT, 0.1)
     return np.stack([r * cos, r * sin, z], axis=1)
-
-
-def crown_cusps(mesh: Mesh, labels: np.ndarray, tooth: Placed) -> Floats:
-    """(c, 3) the highest vertex along the long axis near each designed cusp tip."""
-    own = np.flatnonzero(labels == tooth.fdi)
-    local = tooth.to_local(mesh.vertices[own])
-    occlusal = tooth.crown.occlusal
-    nominal = [(c.x, c.y) for c in occlusal.cusps] if occlusal else [(0.25, 0.0) if tooth.fdi % 10 == 3 else (0.0, 0.0)]
-    out = []
-    for x, y in nominal:
-        away = np.hypot(local[:, 0] - x, local[:, 1] - y)
-        out.append(own[np.argmax(local[:, 2] - 3.0 * np.maximum(away - 1.3, 0.0))])
-    return mesh.vertices[out]
 
 
 def seed_point(mesh: Mesh, labels: np.ndarray, tooth: Placed) -> Floats:

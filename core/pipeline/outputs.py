@@ -137,6 +137,8 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
     case = build.case
     missing = ", ".join(map(str, case.chart.missing)) or "none"
     chart = [("Missing teeth (FDI)", missing)]
+    if case.chart.to_extract:
+        chart.append(("To be taken out (FDI)", ", ".join(map(str, case.chart.to_extract))))
     if case.chart.sulcus_mm is not None:
         chart.append(("Lingual sulcus", f"{case.chart.sulcus_mm:g} mm"))
     grams = mass(build.framework.volume, build.mechanics.material)

@@ -16,6 +16,9 @@ from ..teeth import Teeth
 def prepare_mouth(case: Case, mesh: Mesh, teeth: Teeth, path: Path) -> tuple[Prepared, tuple[str, ...]]:
     """All seats and planes of a prescription, cut into the closed cast; one that misses its tooth is left out and said."""
     remarks: list[str] = []
+    if case.chart.to_extract:
+        named = ", ".join(map(str, case.chart.to_extract))
+        remarks.append(f"to be taken out, yet standing in the scan: {named}; what is built there lies on its crown: scan again")
     wanted_seats, wanted_planes = [], []
     for component in case.components:
         if isinstance(component, OcclusalRest | CingulumRest) and component.tooth in teeth.teeth:

@@ -126,12 +126,15 @@ def _most_posterior(arch: str, spaces: tuple[Space, ...]) -> Space:
 
 def standing_teeth(chart: Chart) -> tuple[int, ...]:
     """Charted teeth that stand when the denture is worn."""
-    return tuple(t.fdi for t in chart.teeth)
+    return chart.standing
 
 
 def replaced_teeth(chart: Chart) -> tuple[int, ...]:
-    """Missing teeth that a base is to carry. A missing third molar is replaced only where the chart does not list it as not replaced."""
-    return tuple(t for t in chart.missing if t not in chart.not_replaced)
+    """Missing teeth, and teeth to be taken out, that a base is to carry.
+
+    A missing third molar is replaced only where the chart does not list it as not replaced.
+    """
+    return tuple(t for t in chart.lost if t not in chart.not_replaced)
 
 
 def classify_chart(arch: str, chart: Chart) -> Classification:

@@ -88,7 +88,8 @@ def _finished(mesh: Mesh, arch: str, teeth: dict[int, Tooth]) -> dict[int, Tooth
         mesial, facial = sides(fdi, tangents[fdi])
         crown, _ = mesh.submesh(tooth.faces)
         axis = long_axis(crown, tooth.margin, mesial, facial)
-        result[fdi] = replace(tooth, mesial=mesial, facial=facial, axis=axis, cusps=cusp_tips(crown, fdi, axis, mesial))
+        cusps = cusp_tips(crown, fdi, tooth.centre, axis, mesial, facial)
+        result[fdi] = replace(tooth, mesial=mesial, facial=facial, axis=axis, cusps=cusps)
     return result
 
 

@@ -1,73 +1,34 @@
-"""Landmarks of a crown that rests, plates and planes are tied to: marginal ridges, fossa, cingulum, prominence, occlusal plane."""
+"""Landmarks of a crown that rests, plates and planes are tied to: marginal ridges, fossae, cingulum, prominence, contacts."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter1d, minimum_filter
 
 from ..errors import CaseError, GeometryError
-from ..mesh import Floats, Mesh
-from ..survey.scene import RayScene
+from ..mesh import Bools, Floats, Mesh
 from . import numbering
+from .contacts import CONTACT_MM, contact
 from .model import Teeth, Tooth
+from .planes import occlusal_plane
+from .relief import Relief, middle_line, relief
+from .walls import UP, cingulum, cingulum_crest, facial_prominence
 
-STEP_MM = 0.15
-SMOOTH_MM = 0.25
-CONTACT_MM = 0.6
-"""Crowns further apart have no contact; scans bridge closer ones."""
-BAND_MM = 1.0
-"""A groove that crosses the marginal ridge is narrower than the two bands beside the middle line."""
+__all__ = [
+    "cingulum", "cingulum_crest", "contact", "facial_prominence", "fossa", "landmarks_of", "marginal_ridge", "occlusal_plane",
+]  # fmt: skip
 
-
-@dataclass(frozen=True, eq=False)
-class Relief:
-    """A crown seen from above: heights z (a, b) over mesial u (a,) and facial v (b,), mm from the crown's centre; nan off the crown."""
-
-    tooth: Tooth
-    u: Floats
-    v: Floats
-    z: Floats
-    raw: Floats
-
-    def point(self, i: int, j: int) -> Floats:
-        """(3,) on the surface."""
-        t = self.tooth
-        return t.centre + self.u[i] * t.mesial + self.v[j] * t.facial + np.array([0.0, 0.0, self.raw[i, j]])
-
-
-def relief(tooth: Tooth, mesh: Mesh) -> Relief:
-    """The crown's heights along Z on an even grid in its own mesial and facial directions."""
-    crown, _ = mesh.submesh(tooth.faces)
-    local = crown.vertices - tooth.centre
-    spans = []
-    for d in (tooth.mesial, tooth.facial):
-        along = local @ d
-        spans.append(np.arange(along.min() - STEP_MM, along.max() + 2 * STEP_MM, STEP_MM))
-    u, v = spans
-    uu, vv = np.meshgrid(u, v, indexing="ij")
-    ceiling = float(local[:, 2].max()) + 1.0
-    start = tooth.centre + uu.ravel()[:, None] * tooth.mesial + vv.ravel()[:, None] * tooth.facial + np.array([0.0, 0.0, ceiling])
-    distance, face = RayScene(crown).first_hit(start, np.array([0.0, 0.0, -1.0]))
-    raw = np.where(face >= 0, ceiling - distance, np.nan).reshape(uu.shape)
-    known = np.isfinite(raw)
-    filled = np.where(known, raw, np.nanmin(raw))
-    weight = gaussian_filter(known.astype(float), SMOOTH_MM / STEP_MM)
-    smooth = gaussian_filter(np.where(known, filled, 0.0), SMOOTH_MM / STEP_MM) / np.maximum(weight, 1e-6)
-    return Relief(tooth, u, v, np.where(known, smooth, np.nan), raw)
-
-
-def _middle_line(r: Relief) -> float:
-    """Facial coordinate midway between facial and lingual cusp tips, or of the crown's outline where there are no two rows."""
-    tips = (r.tooth.cusps - r.tooth.centre) @ r.tooth.facial
-    covered = r.v[np.isfinite(r.z).any(axis=0)]
-    outline = 0.5 * (covered[0] + covered[-1])
-    facial, lingual = tips[tips > outline + 0.8], tips[tips < outline - 0.8]
-    if len(facial) and len(lingual):
-        return float(0.5 * (facial.mean() + lingual.mean()))
-    return float(outline)
+BAND_MM = 0.5
+"""Half-width of the stretch of a marginal ridge whose heights are averaged."""
+INNER_SHARE = 0.2
+"""Marginal ridges are looked for further out than this share of the crown's half-width."""
+STEP = 0.05
+ARM_MM = 0.5
+TURN_MM = 0.03
+"""Less than this over chords of ARM_MM to either side is no turn of a profile."""
 
 
 def _profile(r: Relief, middle: float, half_mm: float = BAND_MM) -> Floats:
@@ -80,168 +41,114 @@ def _profile(r: Relief, middle: float, half_mm: float = BAND_MM) -> Floats:
 
 
 def marginal_ridge(tooth: Tooth, mesh: Mesh, side: str) -> Floats:
-    """(3,) the middle of the mesial or distal marginal ridge, midway faciolingually.
+    """(3,) the crest of the mesial or distal marginal ridge, midway between facial and lingual cusps.
 
     Where a crown has no rise there (worn teeth, front teeth), the edge at which its top turns down to the proximal face.
     Raises CaseError for another side, GeometryError where the crown's top is not in the scan.
     """
     if side not in ("mesial", "distal"):
         raise CaseError(f"a marginal ridge is mesial or distal, not {side!r}")
-    r = relief(tooth, mesh)
-    middle = _middle_line(r)
-    if numbering.is_anterior(tooth.fdi):
-        middle = float((tooth.cusps[0] - tooth.centre) @ tooth.facial)
+    # along the crown's axis as seen from the cheek: the shoulder of the proximal wall is no rise then
+    up = UP + (tooth.axis @ tooth.mesial) / max(float(tooth.axis @ UP), 0.5) * tooth.mesial
+    r = relief(tooth, mesh, up / np.linalg.norm(up))
+    tips = r.local(tooth.cusps)
+    middle = float(tips[0, 1]) if numbering.is_anterior(tooth.fdi) else middle_line(r, tips, 1.0 if side == "mesial" else -1.0)
     height = _profile(r, middle)
-    sign = 1.0 if side == "mesial" else -1.0
-    out = sign * r.u
+    out = r.u if side == "mesial" else -r.u
     known = np.isfinite(height)
     if known.sum() < 8:
         raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its top; the {side} marginal ridge cannot be placed")
     end, start = out[known].max(), out[known].min()
-    centre = 0.5 * (end + start)
-    usable = known & (out > centre + 0.4 * (end - centre)) & (out < end)
+    usable = known & (out > 0.5 * (end + start) + INNER_SHARE * 0.5 * (end - start))
     order = np.flatnonzero(usable)[np.argsort(out[usable])]
-    i = _ridge_index(out[order], height[order])
-    across = r.z[int(order[i])] - 0.3 * np.abs(r.v - middle)
-    near = (np.abs(r.v - middle) <= BAND_MM) & np.isfinite(across)
-    j = int(np.where(near, across, -np.inf).argmax()) if near.any() else int(np.abs(r.v - middle).argmin())
-    return r.point(int(order[i]), j)
+    place = _crest(out[order], height[order])
+    i, j = int(np.abs(out - place).argmin()), int(np.abs(r.v - middle).argmin())
+    return r.point(place if side == "mesial" else -place, float(r.v[j]), float(r.raw[i, j] if np.isfinite(r.raw[i, j]) else height[i]))
 
 
-def _ridge_index(out: Floats, height: Floats) -> int:
-    """Of a profile going outward: the highest rise after the fossa, else the edge where it turns down more steeply than 45 degrees."""
-    best = int(height.argmax())
-    if best > 1:
-        return best
-    slope = np.gradient(height, out)
-    steep = np.flatnonzero(slope < -1.0)
-    return max(int(steep[0]) - 1, 0) if len(steep) else len(out) - 1
+def _crest(out: Floats, height: Floats) -> float:
+    """Where a profile going outward has its outermost rise; else where it turns over first after its deepest hollow; else the edge at which
+    it turns down by 45 degrees.
+
+    Along the crown's own axis the shoulder of the proximal wall is no rise. Of a worn crown the turn still shows, whichever way is up.
+    """
+    even = np.arange(out[0], out[-1], STEP)
+    h = gaussian_filter1d(np.interp(even, out, height), 2.0, mode="nearest")
+    arm = int(round(ARM_MM / STEP))
+    if len(even) < 2 * arm:
+        return float(even[-1])
+    outer = even > 0.45 * even[-1]
+    rise = np.flatnonzero((h[1:-1] >= h[:-2]) & (h[1:-1] > h[2:]) & outer[1:-1]) + 1
+    if len(rise):
+        return float(even[rise[-1]])
+    beyond = h[-1] + (h[-1] - h[-5]) / 4 * np.arange(1, arm + 1)  # the border with a neighbour ends the profile: its wall runs on down
+    longer = np.r_[np.full(arm, np.nan), h, beyond]
+    bend = h - 0.5 * (longer[: -2 * arm] + longer[2 * arm :])
+    inside = np.isfinite(bend) & (even <= even[-1] - 0.2)
+    bend = np.nan_to_num(bend, nan=0.0)
+    hollow = int(np.where(inside & (even < 0.85 * even[-1]), bend, np.inf).argmin())
+    turns = np.flatnonzero((bend[1:-1] >= bend[:-2]) & (bend[1:-1] > bend[2:]) & (bend[1:-1] > TURN_MM) & inside[1:-1]) + 1
+    if (turns > hollow).any():
+        return float(even[turns[turns > hollow][0]])
+    steep = np.flatnonzero(np.gradient(h, even) < -1.0)
+    return float(even[max(int(steep[0]) - 1, 0)] if len(steep) else even[-1])
+
+
+SPANS = {"central": (-0.35, 0.35), None: (-0.55, 0.55), "mesial": (0.1, 0.75), "distal": (-0.75, -0.1)}
+"""Where fossae lie, in half-widths of the crown from its middle, mesially."""
+TABLE_SHARE = 0.22
 
 
 def fossa(tooth: Tooth, mesh: Mesh, side: str | None = None) -> Floats:
-    """(3,) the lowest point of the occlusal table between the marginal ridges: the whole table, or its "mesial" or "distal" half."""
-    r = relief(tooth, mesh)
-    middle = _middle_line(r)
+    """(3,) the bottom of a fossa of the occlusal table: the "mesial", "distal" or "central" one, or (None) the deepest of all.
+
+    Of several hollows there the deepest; where that part of the table has none of its own, its lowest place.
+    Raises CaseError for another word, GeometryError where the scan does not show the table.
+    """
+    if side not in SPANS:
+        raise CaseError(f"a fossa is mesial, distal, central or (None) the deepest, not {side!r}")
+    r = relief(tooth, mesh, UP)
+    middle = middle_line(r, r.local(tooth.cusps))
     known = np.isfinite(_profile(r, middle))
+    if not known.any():
+        raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its occlusal table")
     low, high = r.u[known].min(), r.u[known].max()
     centre, half = 0.5 * (low + high), 0.5 * (high - low)
-    span = {None: (-0.55, 0.55), "mesial": (0.1, 0.7), "distal": (-0.7, -0.1)}.get(side)
-    if span is None:
-        raise CaseError(f"a fossa is mesial, distal or (None) the deepest, not {side!r}")
-    width = np.ptp(r.v[np.isfinite(r.z).any(axis=0)])
-    inside = ((r.u > centre + span[0] * half) & (r.u < centre + span[1] * half))[:, None]
-    inside = inside & (np.abs(r.v - middle) < 0.22 * width)[None] & np.isfinite(r.z)
+    width = np.ptp(r.v[r.known.any(axis=0)])
+    inside = ((r.u > centre + SPANS[side][0] * half) & (r.u < centre + SPANS[side][1] * half))[:, None]
+    inside = inside & (np.abs(r.v - middle) < TABLE_SHARE * width)[None] & r.known
     if not inside.any():
         raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its occlusal table")
-    i, j = np.unravel_index(int(np.where(inside, r.z, np.inf).argmin()), r.z.shape)
-    return r.point(int(i), int(j))
+    hollow = inside & _hollows(r.z) if side is not None else np.zeros_like(inside)
+    chosen = hollow if hollow.any() else inside
+    i, j = (int(k) for k in np.unravel_index(int(np.where(chosen, r.z, np.inf).argmin()), r.z.shape))
+    return r.point(*r.summit(i, j, -1.0)) if hollow.any() else r.at(i, j)
 
 
-def _lingual_profile(tooth: Tooth, mesh: Mesh) -> tuple[Floats, Floats, Floats]:
-    """Heights (k,) from margin to edge, outermost lingual points (k, 3) and bulge (k,) in the middle of the lingual face, mm."""
-    crown, _ = mesh.submesh(tooth.faces)
-    lingual = -tooth.facial
-    local = tooth.margin - tooth.centre
-    face_side = local @ lingual > 0.3 * np.abs(local @ lingual).max()
-    low = float(local[face_side & (np.abs(local @ tooth.mesial) < 1.5), 2].mean()) if face_side.any() else float(local[:, 2].min())
-    high = float((tooth.cusps[0] - tooth.centre)[2])
-    heights = np.linspace(low + 0.1, high - 0.3, 60)
-    scene = RayScene(crown)
-    total, count = np.zeros(len(heights)), np.zeros(len(heights))
-    reach = 20.0
-    for shift in (-0.4, -0.2, 0.0, 0.2, 0.4):
-        start = tooth.centre + shift * tooth.mesial + reach * lingual + heights[:, None] * np.array([0.0, 0.0, 1.0])
-        distance, face = scene.first_hit(start, -lingual)
-        ok = face >= 0
-        total[ok] += reach - distance[ok]
-        count[ok] += 1
-    bulge = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    points = tooth.centre + bulge[:, None] * lingual + heights[:, None] * np.array([0.0, 0.0, 1.0])
-    return heights, points, bulge
+def _hollows(z: Floats) -> Bools:
+    """(a, b) True where a cell is lower than all others within 0.45 mm."""
+    filled = np.where(np.isfinite(z), z, -np.inf)
+    return np.asarray((filled <= minimum_filter(filled, size=7, mode="constant", cval=-np.inf)) & np.isfinite(z))
 
 
-def cingulum(tooth: Tooth, mesh: Mesh) -> Floats:
-    """(3,) the shoulder of the cingulum in the middle of the lingual face: where that face bends most between lower and middle third.
-
-    Raises GeometryError where the lingual face is not in the scan.
-    """
-    heights, points, bulge = _lingual_profile(tooth, mesh)
-    known = np.isfinite(bulge)
-    if known.sum() < 20:
-        raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its lingual face; the cingulum cannot be placed")
-    h, b, p = heights[known], bulge[known], points[known]
-    share = (h - h[0]) / (h[-1] - h[0])
-    arm = 0.18 * (h[-1] - h[0])
-    bend = b - 0.5 * (np.interp(h - arm, h, b) + np.interp(h + arm, h, b))
-    # a smooth face has no marked shoulder: then the junction of gingival and middle third, where the ledge is cut (common practice)
-    score = np.where((share >= 0.18) & (share <= 0.5), bend - 0.05 * ((share - 1.0 / 3.0) / 0.12) ** 2, -np.inf)
-    return np.asarray(p[int(score.argmax())])
-
-
-def facial_prominence(tooth: Tooth, mesh: Mesh) -> Floats:
-    """(3,) the point of the crown furthest toward the face, within its middle third mesiodistally."""
-    points = mesh.vertices[np.unique(mesh.faces[tooth.faces])]
-    along = (points - tooth.centre) @ tooth.mesial
-    middle, half = 0.5 * (along.max() + along.min()), 0.5 * (along.max() - along.min())
-    near = np.abs(along - middle) < half / 3.0
-    candidates = points[near] if near.any() else points
-    return np.asarray(candidates[int((candidates @ tooth.facial).argmax())])
-
-
-def contact(tooth: Tooth, other: Tooth, mesh: Mesh) -> tuple[Floats, float]:
-    """(midpoint (3,), distance in mm) of the nearest approach of two crowns above their margins."""
-    from scipy.spatial import cKDTree
-
-    a = mesh.vertices[np.unique(mesh.faces[tooth.faces])]
-    b = mesh.vertices[np.unique(mesh.faces[other.faces])]
-    a = a[a[:, 2] > tooth.centre[2] - 1.0] if (a[:, 2] > tooth.centre[2] - 1.0).any() else a
-    distance, nearest = cKDTree(b).query(a)
-    k = int(distance.argmin())
-    return 0.5 * (a[k] + b[nearest[k]]), float(distance[k])
-
-
-def occlusal_plane(teeth: Teeth, numbers: tuple[int, ...] | None = None) -> tuple[Floats, Floats]:
-    """(point (3,), unit normal (3,) occlusally) of the plane through cusp tips: of all teeth, or of those named (three at least).
-
-    One tip a front tooth, the two highest of the others. Raises GeometryError with too few tips or all in a line.
-    """
-    chosen = [teeth[n] for n in numbers] if numbers else list(teeth.ordered)
-    tips = np.vstack([t.cusps[: 1 if numbering.is_anterior(t.fdi) else 2] for t in chosen]) if chosen else np.zeros((0, 3))
-    if len(tips) < 3:
-        raise GeometryError("an occlusal plane needs three cusp tips; mark more teeth")
-    middle = tips.mean(axis=0)
-    weight = np.ones(len(tips))
-    normal = np.array([0.0, 0.0, 1.0])
-    for _ in range(5):
-        centred = (tips - middle) * weight[:, None]
-        _, spread, axes = np.linalg.svd(centred, full_matrices=False)
-        if spread[1] < 0.05 * spread[0]:
-            raise GeometryError("the cusp tips lie in one line; name a tooth on the other side as well")
-        normal = axes[2] if axes[2, 2] > 0 else -axes[2]
-        # a canine or an over-erupted tooth that stands out must not tip the plane
-        weight = 1.0 / np.maximum(1.0, np.abs((tips - middle) @ normal) / 0.8)
-        middle = np.average(tips, axis=0, weights=weight)
-    return middle, normal
+def _wanted(tooth: Tooth, mesh: Mesh) -> list[tuple[str, Callable[[], Floats]]]:
+    """Names and finders of the landmarks that a kind of tooth has beside cusps and prominence."""
+    if numbering.is_anterior(tooth.fdi):
+        return [("cingulum", partial(cingulum_crest, tooth, mesh))]
+    fossae = ("central",) if numbering.is_molar(tooth.fdi) else ("mesial", "distal")
+    found: list[tuple[str, Callable[[], Floats]]] = [(f"{side} fossa", partial(fossa, tooth, mesh, side)) for side in fossae]
+    return found + [(f"{side} ridge", partial(marginal_ridge, tooth, mesh, side)) for side in ("mesial", "distal")]
 
 
 def landmarks_of(teeth: Teeth, fdi: int, mesh: Mesh) -> dict[str, Floats]:
     """Every landmark of a crown that the scan shows: points (3,) by name, cusps (c, 3).
 
-    Marginal ridges and fossa of the back teeth, cingulum of the front teeth, prominence of all, contacts with neighbours no more than
-    CONTACT_MM away.
+    Marginal ridges of the back teeth, the central fossa of molars, mesial and distal fossae of premolars, cingulum of the front teeth,
+    prominence of all, contacts with neighbours no more than CONTACT_MM away.
     """
     tooth = teeth[fdi]
     found: dict[str, Floats] = {"cusps": tooth.cusps, "facial prominence": facial_prominence(tooth, mesh)}
-    wanted: list[tuple[str, Callable[[], Floats]]] = (
-        [("cingulum", lambda: cingulum(tooth, mesh))]
-        if numbering.is_anterior(fdi)
-        else [
-            ("mesial ridge", lambda: marginal_ridge(tooth, mesh, "mesial")),
-            ("distal ridge", lambda: marginal_ridge(tooth, mesh, "distal")),
-            ("fossa", lambda: fossa(tooth, mesh)),
-        ]
-    )
-    for name, find in wanted:
+    for name, find in _wanted(tooth, mesh):
         try:
             found[name] = find()
         except GeometryError:

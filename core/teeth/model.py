@@ -80,6 +80,15 @@ class Teeth:
     def __contains__(self, fdi: int) -> bool:
         return fdi in self.teeth
 
+    def without(self, numbers: tuple[int, ...]) -> Teeth:
+        """The teeth that stand once these are taken out: their crowns count as tissue, their numbers as missing."""
+        gone = [n for n in numbers if n in self.teeth]
+        if not gone:
+            return self
+        labels = np.where(np.isin(self.labels, gone), 0, self.labels).astype(self.labels.dtype)
+        left = {n: replace(t, shared=np.where(np.isin(t.shared, gone), 0, t.shared)) for n, t in self.teeth.items() if n not in gone}
+        return Teeth(self.arch, labels, left, tuple(sorted({*self.missing, *gone})))
+
     @property
     def ordered(self) -> tuple[Tooth, ...]:
         """From -X to +X of the cast frame, along the arch."""
