@@ -168,8 +168,8 @@ def _connector(found: CaseMechanics) -> str:
         rows.append((escape(label), f"{other.spread:.0f}", f"{other.lift:.0f}", f"{other.twist:.0f}", ratio))
     heads = ("Section, on the same line", "Spread, N/mm", "Shift up, N/mm", "Turn, N mm a degree", "Shift, relative")
     notes = (
-        f"{escape(part.id)}, one side against the other: {escape(own[0].assumption)}, measured on the built solid; the other sections by the "
-        "likely modulus. No limit of stiffness is agreed on; sections for comparison from tests (Ben-Ur "
+        f"{escape(part.id)}, one side against the other: {escape(own[0].assumption)}, measured on the built solid; "
+        "the other sections by the likely modulus. No limit of stiffness is agreed on; sections for comparison from tests (Ben-Ur "
         f"et al. 1989, 1999; Green and Hondrum 2003). Greatest stress {part.stress} (allowable {part.allowable_mpa:.0f}); the loaded side "
         f"sinks {part.sag_mm} farther than the other. Assumed: {escape(part.stress.assumption)}."
     )
