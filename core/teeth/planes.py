@@ -7,7 +7,10 @@ import numpy as np
 from ..errors import GeometryError
 from ..mesh import Floats
 from . import numbering
-from .model import Teeth
+from .model import Teeth, Tooth
+
+LEAST_ARM_MM = 8.0
+"""A third tip nearer to the line between two others tips the plane by a degree for each 0.14 mm of error."""
 
 
 def occlusal_plane(teeth: Teeth, numbers: tuple[int, ...] | None = None) -> tuple[Floats, Floats]:
@@ -32,3 +35,29 @@ def occlusal_plane(teeth: Teeth, numbers: tuple[int, ...] | None = None) -> tupl
         weight = 1.0 / np.maximum(1.0, np.abs((tips - middle) @ normal) / 0.8)
         middle = np.average(tips, axis=0, weights=weight)
     return middle, normal
+
+
+def plane_of_abutments(teeth: Teeth, abutments: tuple[int, int]) -> dict[int, tuple[Floats, Floats]]:
+    """The occlusal plane by the highest tips of two abutments and of one more tooth at a time: (point, normal) by the third tooth's number.
+
+    How far these planes differ says how much the choice of the third tooth matters. Teeth in line with the two are left out. Raises
+    CaseError for a tooth that is not marked, GeometryError where no third tooth makes a plane.
+    """
+    first, second = teeth[abutments[0]], teeth[abutments[1]]
+    if first.fdi == second.fdi:
+        raise GeometryError("an occlusal plane by abutments needs two different teeth")
+    a, b = _top(first), _top(second)
+    found = {}
+    for third in teeth.ordered:
+        normal = np.cross(b - a, _top(third) - a)
+        span = float(np.linalg.norm(normal)) / float(np.linalg.norm(b - a))
+        if third.fdi not in abutments and span > LEAST_ARM_MM:
+            normal = normal / np.linalg.norm(normal)
+            found[third.fdi] = (a, normal if normal[2] > 0 else -normal)
+    if not found:
+        raise GeometryError(f"no tooth stands far enough from the line between {abutments[0]} and {abutments[1]} to make a plane")
+    return found
+
+
+def _top(tooth: Tooth) -> Floats:
+    return np.asarray(tooth.cusps[int(tooth.cusps[:, 2].argmax())])
