@@ -77,7 +77,7 @@ def _stress(clasp: ClaspResult) -> Check:
     )
     if clasp.set_mm.high >= 0.001:
         words += f"; set after the first lift {clasp.set_mm}"
-    words += f"; would bear {clasp.allowable_mm:.2f} mm of undercut at the allowable stress"
+    words += f"; would bear {clasp.allowable} of undercut at the allowable stress"
     limit = proof.low if status == "fail" else clasp.allowable_mpa
     source = f"{clasp.material.label}: {clasp.material.source}; {stress.assumption}"
     return Check(f"arm.stress.{short(clasp.id)}", status, stress.likely, limit, "MPa", f"tooth {clasp.tooth}", source, words)

@@ -61,7 +61,7 @@ class ClaspResult:
     travel : (m,) mm; pull : (3, m) N low, likely, high; peak : the peak pull; peak_travel_mm : likely
     stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; line : (e, 3) mm places;
         width : (e,) mm
-    set_mm : permanent set after the first lift; allowable_mm, yield_mm : tip travel at the allowable and at the proof stress
+    set_mm : permanent set after the first lift; allowable, yields : tip travel, mm, at the allowable and at the proof stress
     """
 
     id: str
@@ -86,10 +86,15 @@ class ClaspResult:
     line: Floats
     width: Floats
     set_mm: Range
-    allowable_mm: float
-    yield_mm: float
+    allowable: Range
+    yields: Range
     life: Life
     reciprocation: Reciprocation | None
+
+    @property
+    def allowable_mm(self) -> float:
+        """Likely undercut at the allowable stress."""
+        return self.allowable.likely
 
     @property
     def allowable_mpa(self) -> float:
@@ -132,7 +137,7 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
     fields = [_worst_stress(b, lift) for b, lift in zip(bent, lifts, strict=True)]
     peaks = [float(f.max()) for f in fields]
     middle = bent[1]
-    per_mm = float(middle.tip_stress(1.0).max())
+    per_mm = [float(b.tip_stress(1.0).max()) for b in bent]
     line = middle.frame.nodes[middle.frame.ends].mean(axis=1)
     material = data.arm.material
     rigid = reciprocation(lifts[1], data.rigid_travel, data.rigid_gap) if len(data.rigid_travel) else None
@@ -147,8 +152,15 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
         ),
         float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1], line,
         middle.frame.sections.width,
-        _sets(bent, data), material.allowable_mpa / per_mm, material.proof.likely / per_mm, life_of(data), rigid,
+        _sets(bent, data), _travel(material.allowable_mpa, per_mm, f"{material.allowable_mpa:.0f} MPa; {words}"),
+        _travel(material.proof.likely, per_mm, f"{material.proof.likely:.0f} MPa; {words}"), life_of(data), rigid,
     )  # fmt: skip
+
+
+def _travel(stress_mpa: float, per_mm: list[float], words: str) -> Range:
+    """Tip travel, without friction, at which an arm reaches a stress. per_mm : MPa a millimetre, soft, likely, stiff."""
+    low, likely, high = sorted(stress_mpa / p for p in per_mm)
+    return Range(low, likely, high, "mm", words)
 
 
 def _worst_stress(bent: BentArm, lift: ForceTravel) -> Floats:

@@ -53,7 +53,7 @@ def _clasp(c: ClaspResult) -> dict[str, Any]:
     return {
         "tooth": c.tooth, "length_mm": round(c.length_mm, 3), "free_mm": round(c.bending_mm, 3), "reached_mm": round(c.reached_mm, 3),
         "stiffness": plain_range(c.stiffness), "force": plain_range(c.force), "pull": plain_range(c.peak), "stress": plain_range(c.stress),
-        "set": plain_range(c.set_mm), "allowable_undercut_mm": round(c.allowable_mm, 3), "life": c.life.words,
+        "set": plain_range(c.set_mm), "allowable_undercut": plain_range(c.allowable), "life": c.life.words,
     }  # fmt: skip
 
 

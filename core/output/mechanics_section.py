@@ -57,7 +57,7 @@ def _clasps(clasps: Sequence[ClaspResult]) -> str:
             _band(c.stiffness, ".0f"), _band(c.force), _band(c.peak),
             _band(c.stress, ".0f") + f"<small>{used:.0%} of {c.allowable_mpa:.0f}</small>",
             _band(c.set_mm, ".3f"),
-            f"{c.allowable_mm:.2f}<small>yields at {c.yield_mm:.2f}</small>", hold,
+            _band(c.allowable, ".2f") + f"<small>yields at {c.yields.low:.2f} to {c.yields.high:.2f}</small>", hold,
         ))  # fmt: skip
     heads = (
         "Tooth", "Length, mm", "Undercut, mm", "Stiffness, N/mm", "Force on tooth, N", "Pull to lift, N", "Stress, MPa", "Set, mm",
