@@ -2,7 +2,7 @@
 
 from .arch import ArchChart, Frame, Gap
 from .crown import CrownChart
-from .pads import Pad, pads
+from .pads import Pad, crest_of, pads
 from .sectors import SECTORS, sector_centre, sector_of, sector_span
 
-__all__ = ["SECTORS", "ArchChart", "CrownChart", "Frame", "Gap", "Pad", "pads", "sector_centre", "sector_of", "sector_span"]
+__all__ = ["SECTORS", "ArchChart", "CrownChart", "Frame", "Gap", "Pad", "crest_of", "pads", "sector_centre", "sector_of", "sector_span"]

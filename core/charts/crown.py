@@ -12,6 +12,7 @@ from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
 from ..survey.scene import RayScene
 from ..teeth.model import Tooth
+from ..teeth.surface import Projector
 from .periodic import PeriodicCurve, bridged, smoothed
 from .sectors import sector_span
 
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 STEP_DEG = 2.0
 STEP_MM = 0.1
+LAYER_MM = 0.02
+"""Layers of a crown's surface lie further apart than this."""
 # Radii within this of the largest count as the widest place, whose middle is the height of contour: well below what a rod can
 # tell, and wide enough that scan noise of a few micrometres does not move the line.
 WIDEST_MM = 0.01
@@ -65,6 +68,11 @@ class CrownChart:
         p = self.local(np.atleast_2d(points))
         return np.mod(np.degrees(np.arctan2(p[:, 1], p[:, 0])), 360.0), p[:, 2]
 
+    def coordinates(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """(phi in degrees, z in mm, radius in mm) of cast points (k, 3): exact both ways, `at` leads back."""
+        p = self.local(np.atleast_2d(points))
+        return np.mod(np.degrees(np.arctan2(p[:, 1], p[:, 0])), 360.0), p[:, 2], np.hypot(p[:, 0], p[:, 1])
+
     def outward(self, phi: Floats | float) -> Floats:
         """(k, 3) unit vectors away from the axis, perpendicular to the path."""
         a = np.radians(np.atleast_1d(np.asarray(phi, dtype=np.float64)))
@@ -77,20 +85,21 @@ class CrownChart:
 
     # the surface
 
-    def _hits(self, phi: Floats, z: Floats) -> tuple[Floats, Ints]:
-        """Radius (nan where nothing) and face of the part, outermost, at (k,) angles and heights."""
+    def _hits(self, phi: Floats, z: Floats, within: Floats | None = None) -> tuple[Floats, Ints]:
+        """Radius (nan where nothing) and face of the part at (k,) angles and heights: the outermost, or the outermost within (k,) radii."""
         out = self.outward(phi)
-        start = self.at(phi, z, self._reach)
+        reach = np.full(len(phi), self._reach) if within is None else within
+        start = self.at(phi, z, reach)
         distance, face = self._scene.first_hit(start, -out)
-        ok = (face >= 0) & (distance < self._reach)
+        ok = (face >= 0) & (distance < reach)
         corner = self._part.triangles[face, 0]
         normal = self._part.face_normals[face]
         along = np.einsum("ij,ij->i", normal, out)
         ok &= np.abs(along) > 1e-9
         # single-precision ray only names the face; where it meets its plane is computed in double precision
         safe = np.where(ok, along, 1.0)
-        exact = np.einsum("ij,ij->i", normal, corner - start) / safe + self._reach
-        radius = np.where(ok & (np.abs(exact - (self._reach - distance)) < 0.05), exact, self._reach - distance)
+        exact = np.einsum("ij,ij->i", normal, corner - start) / safe + reach
+        radius = np.where(ok & (np.abs(exact - (reach - distance)) < 0.05), exact, reach - distance)
         return np.where(ok, radius, np.nan), np.where(ok, face, -1)
 
     def radius(self, phi: Floats | float, z: Floats | float) -> Floats:
@@ -98,10 +107,25 @@ class CrownChart:
         phi, z = np.broadcast_arrays(np.atleast_1d(np.asarray(phi, dtype=np.float64)), z)
         return self._hits(phi, z)[0]
 
-    def surface(self, phi: Floats | float, z: Floats | float) -> Floats:
-        """(k, 3) points on the crown (or the collar of tissue below its margin), nan where there is none."""
+    def surface(self, phi: Floats | float, z: Floats | float, near: Floats | float | None = None) -> Floats:
+        """(k, 3) points on the crown (or the collar of tissue below its margin), nan where there is none.
+
+        near : radius in mm, where more than one layer of surface lies at an angle and height (a cusp behind a cusp, a papilla before an
+        undercut): the layer at that radius, within LAYER_MM, instead of the outermost
+        """
         phi, z = np.broadcast_arrays(np.atleast_1d(np.asarray(phi, dtype=np.float64)), z)
-        return self.at(phi, z, self._hits(phi, z)[0])
+        if near is None:
+            return self.at(phi, z, self._hits(phi, z)[0])
+        wanted = np.broadcast_to(np.asarray(near, dtype=np.float64), phi.shape)
+        found = self.at(phi, z, self._hits(phi, z, wanted + LAYER_MM)[0])
+        # a ray along the surface may slip through it: then what lies nearest to the place itself
+        place = self.at(phi, z, wanted)
+        slipped = np.flatnonzero(~(np.linalg.norm(found - place, axis=1) < 0.05 * LAYER_MM))
+        if len(slipped):
+            closest, _ = Projector(self._part).closest(place[slipped])
+            there = np.linalg.norm(closest - place[slipped], axis=1) < LAYER_MM
+            found[slipped[there]] = closest[there]
+        return found
 
     def normal(self, phi: Floats | float, z: Floats | float) -> Floats:
         """(k, 3) unit normals there, smooth across faces; nan where there is no surface."""

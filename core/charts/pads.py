@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from ..errors import GeometryError
 from ..mesh import Floats, Ints
 from ..teeth import numbering
-from .arch import ArchChart
+from .arch import ArchChart, Gap
 
 LENGTH_MM = {"lower": 12.0, "upper": 10.0}
 """Length of a retromolar pad and of a tuberosity along the crest (from memory; 8 to 14 mm)."""
@@ -67,15 +67,20 @@ def _behind(chart: ArchChart, quadrant: int, side: int) -> float:
     return float(place if standing is None else side * max(side * place, side * standing))
 
 
-def _crest(chart: ArchChart, start: float, stop: float) -> Floats:
+def _crest(chart: ArchChart, start: float, stop: float, count: int = 9) -> Floats:
     """(k, 3) the crest between two stations, without places off the scan or beside crowns."""
     points = []
-    for s in np.linspace(start, stop, 9):
+    for s in np.linspace(start, stop, count):
         try:
             points.append(chart.crest(float(s)))
         except GeometryError:
             continue
     return np.array(points).reshape(-1, 3)
+
+
+def crest_of(chart: ArchChart, gap: Gap) -> Floats:
+    """(k, 3) the ridge crest of a gap at every millimetre or so, where the scan shows it, mm."""
+    return _crest(chart, gap.start + 0.01, gap.end - 0.01, max(int(gap.length), 3))
 
 
 def _faces(chart: ArchChart, crest: Floats) -> Ints:

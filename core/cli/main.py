@@ -66,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
     teeth = commands.add_parser("teeth", help="crowns, margins, numbers and landmarks of a scan, as a proposal", epilog=CAUTION)
     teeth.add_argument("cast", metavar="CAST", help="scan: STL, PLY, OBJ or 3MF")
     teeth.add_argument("--arch", choices=("upper", "lower"), help="which arch; guessed when left out")
+    teeth.add_argument("--numbers", choices=("fdi", "universal"), default="fdi", help="tooth numbers shown (stored are always FDI)")
     teeth.add_argument("--missing", metavar="FDI", help="teeth known to be missing, for example 36,37: makes the numbers surer")
     teeth.add_argument("--keep-frame", action="store_true", help="keep the file's own axes (Z occlusal, mm)")
     _common(teeth)

@@ -9,8 +9,10 @@ import numpy as np
 
 from ... import __version__
 from ..cast import Cast, load_cast, write_mesh
+from ..charts import ArchChart, Pad, crest_of, pads
 from ..errors import CaseError
 from ..mesh import Floats
+from ..survey import Path
 from ..teeth import Teeth, Tooth, find_teeth, numbering, propose_seeds
 from ..teeth.landmarks import landmarks_of, occlusal_plane
 from .console import Console
@@ -31,13 +33,20 @@ def run(options: argparse.Namespace, console: Console) -> int:
         teeth = find_teeth(cast.mesh, cast.arch, seeds, missing)
     with console.step("landmarks"):
         landmarks = {fdi: landmarks_of(teeth, fdi, cast.mesh) for fdi in teeth.teeth}
+    with console.step("arch"):
+        chart = ArchChart(cast.mesh, teeth, Path())
+        regions = pads(chart)
     with console.step("write teeth.ply"):
         write_mesh(folder / "teeth.ply", cast.mesh, vertex_data={"tooth": np.asarray(teeth.labels, dtype=np.int16)})
     with console.step("draw teeth.png"):
         from ..output import teeth_picture, write_png
 
-        write_png(teeth_picture(cast.mesh, teeth, landmarks, title=f"Teeth, proposed ({cast.arch})"), folder / "teeth.png")
-    result = describe(cast, teeth, seeds, landmarks)
+        picture = teeth_picture(
+            cast.mesh, teeth, landmarks, title=f"Teeth, proposed ({cast.arch})", universal=options.numbers == "universal",
+            regions=[(region.name, region.faces) for region in regions],
+        )  # fmt: skip
+        write_png(picture, folder / "teeth.png")
+    result = {**describe(cast, teeth, seeds, landmarks), "ridge": _ridge(chart, regions)}
     write_json(folder / "teeth.json", result)
     console.finish({"folder": str(folder), **result}, _words(result, str(folder)))
     return 0
@@ -55,10 +64,19 @@ def _point(p: Floats) -> list[float]:
     return [round(float(v), 4) + 0.0 for v in p]
 
 
+def crown_length(tooth: Tooth) -> float:
+    """mm along the crown's axis from its highest tip to the facial margin's lowest place: the clinical crown, as the scan shows it."""
+    offset = tooth.margin - tooth.centre
+    facial = offset @ tooth.facial > 0.64 * np.linalg.norm(offset[:, :2], axis=1)
+    low = (tooth.margin[facial] if facial.any() else tooth.margin) @ tooth.axis
+    return round(float((tooth.cusps @ tooth.axis).max() - low.min()), 2)
+
+
 def _tooth(tooth: Tooth, seeds: Floats, marks: dict[str, Floats]) -> dict[str, Any]:
     unsure = ~tooth.supported & (tooth.shared == 0)
     return {
         "fdi": tooth.fdi, "universal": numbering.universal(tooth.fdi), "name": numbering.name(tooth.fdi),
+        "crown_length_mm": crown_length(tooth),
         "seeds": [_point(p) for p in np.atleast_2d(seeds)], "centre": _point(tooth.centre), "axis": _point(tooth.axis),
         "mesial": _point(tooth.mesial), "facial": _point(tooth.facial), "margin": [_point(p) for p in tooth.margin],
         "shared_with": sorted({int(n) for n in tooth.shared if n}), "unsupported_share": round(float(unsure.mean()), 3),
@@ -77,6 +95,21 @@ def describe(cast: Cast, teeth: Teeth, seeds: dict[int, Floats], landmarks: dict
         "missing": list(teeth.missing),
         "occlusal_plane": {"point": _point(point), "normal": _point(normal)},
         "teeth": [_tooth(t, seeds[t.fdi], landmarks[t.fdi]) for t in teeth.ordered],
+    }  # fmt: skip
+
+
+def _ridge(chart: ArchChart, regions: tuple[Pad, ...]) -> dict[str, Any]:
+    """Gaps with the crest of their ridge, and the regions behind the last teeth: mm, cast frame."""
+    return {
+        "gaps": [
+            {"before": g.before, "after": g.after, "length_mm": round(g.length, 2), "crest": [_point(p) for p in crest_of(chart, g)]}
+            for g in chart.gaps
+        ],
+        "regions": [
+            {"name": r.name, "side": "+X" if r.side > 0 else "-X", "length_mm": round(abs(r.end - r.start), 2),
+             "crest": [_point(p) for p in r.crest]}
+            for r in regions
+        ],
     }  # fmt: skip
 
 

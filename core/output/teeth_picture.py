@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from PIL import Image, ImageDraw
 
-from ..mesh import Floats, Mesh
-from ..teeth import Teeth, Tooth
+from ..mesh import Floats, Ints, Mesh
+from ..teeth import Teeth, Tooth, numbering
 from .camera import Camera, view_camera
 from .drawing import Label, Line, rgb, side_by_side, text
 from .materials import MATERIALS
@@ -22,6 +23,7 @@ MARGIN_LINE = (0.05, 0.25, 0.45)
 UNSURE = (0.85, 0.08, 0.10)
 SHARED = (0.35, 0.45, 0.55)
 AXIS = (0.10, 0.45, 0.25)
+REGION = (0.93, 0.78, 0.74)
 MARKS = {
     "cusp": ("cusp tip", (0.80, 0.25, 0.05)),
     "ridge": ("marginal ridge", (0.45, 0.20, 0.60)),
@@ -85,13 +87,17 @@ def _marks(landmarks: Mapping[int, Mapping[str, Floats]], camera: Camera) -> lis
 
 def teeth_picture(
     mesh: Mesh, teeth: Teeth, landmarks: Mapping[int, Mapping[str, Floats]], *, views: Sequence[str] = VIEWS,
-    size: tuple[int, int] = PANEL, title: str = "Teeth",
+    size: tuple[int, int] = PANEL, title: str = "Teeth", universal: bool = False, regions: Sequence[tuple[str, Ints]] = (),
 ) -> Image.Image:
     """One panel a view and one for the legend.
 
     landmarks : by FDI number the points (3,) or (c, 3) by name, mm, as core.teeth.landmarks.landmarks_of gives them
+    universal : show Universal numbers instead of FDI; regions : names and faces of regions of tissue to tint
     """
-    scene = Scene([Part("cast", mesh, "stone", crown_colours(mesh, teeth))])
+    colours = crown_colours(mesh, teeth)
+    for _, faces in regions:
+        colours[np.unique(mesh.faces[faces])] = REGION
+    scene = Scene([Part("cast", mesh, "stone", colours)])
     labels = np.asarray(teeth.labels, dtype=np.int64)
     crowns = mesh.vertices[labels > 0]
     focus = np.array([crowns.min(axis=0) - FOCUS_MM[0], crowns.max(axis=0) + FOCUS_MM[1]])
@@ -103,18 +109,21 @@ def teeth_picture(
         if view != "occlusal":
             lines += [_axis_line(t) for t in teeth.ordered]
         words: list[Label] = tooth_labels(mesh, labels, camera, scene, view, size)
+        if universal:
+            words = [replace(word, text=str(numbering.universal(int(word.text)))) for word in words]
         panels.append(finished(draw(scene, camera, size=size, lines=lines, labels=words), camera, TITLES[view]))
-    panels.append(_legend(size, title, teeth))
+    panels.append(_legend(size, title, teeth, universal, [name for name, _ in regions]))
     return side_by_side(panels, columns=min(3, len(panels)), gap=10)
 
 
-def _legend(size: tuple[int, int], title: str, teeth: Teeth) -> Image.Image:
+def _legend(size: tuple[int, int], title: str, teeth: Teeth, universal: bool, regions: Sequence[str]) -> Image.Image:
     image = Image.new("RGB", size, rgb(BACKGROUND))
     pencil = ImageDraw.Draw(image)
     text(image, (36, 30), title, 34, INK, None, "lt")
     y = 100
     rows = [(MARGIN_LINE, 4, "margin"), (SHARED, 3, "border with the neighbour"), (UNSURE, 7, "margin not shown by the surface: check")]
-    for colour, pen, words in [*rows, (AXIS, 3, "long axis (estimate)")]:
+    rows += [(AXIS, 3, "long axis (estimate)"), *((REGION, 12, name + " (where the scan shows it)") for name in dict.fromkeys(regions))]
+    for colour, pen, words in rows:
         pencil.line([40, y, 110, y], fill=rgb(colour), width=pen)
         text(image, (128, y), words, 19, INK, None, "lm")
         y += 32
@@ -124,9 +133,11 @@ def _legend(size: tuple[int, int], title: str, teeth: Teeth) -> Image.Image:
             pencil.line([x, row - 7 * sign, x + 14, row + 7 * sign], fill=rgb(colour), width=3)
         text(image, (x + 26, row), words, 19, INK, None, "lm")
     y += 32 * 3 + 18
-    flagged = [f"{t.fdi}: {words}" for t in teeth.ordered for words in t.flags]
+    shown = numbering.universal if universal else int
+    flagged = [f"{shown(t.fdi)}: {words}" for t in teeth.ordered for words in t.flags]
     if teeth.missing:
-        flagged.insert(0, "missing: " + ", ".join(map(str, teeth.missing)))
+        flagged.insert(0, "missing: " + ", ".join(str(shown(n)) for n in teeth.missing))
+    flagged.insert(0, "tooth numbers: " + ("Universal" if universal else "FDI (ISO 3950)"))
     room = (size[1] - y - 30) // 22
     for words in flagged[:room] if len(flagged) <= room else [*flagged[: room - 1], f"and {len(flagged) - room + 1} more remarks"]:
         text(image, (36, y), words if len(words) < 92 else words[:90] + "…", 16, INK, None, "lt")
