@@ -132,11 +132,12 @@ def _hollows(z: Floats) -> Bools:
 
 
 def _wanted(tooth: Tooth, mesh: Mesh) -> list[tuple[str, Callable[[], Floats]]]:
-    """Names and finders of the landmarks that a kind of tooth has beside cusps and prominence."""
+    """Names and finders of the landmarks that a kind of tooth has beside its cusps."""
+    facial: list[tuple[str, Callable[[], Floats]]] = [("facial prominence", partial(facial_prominence, tooth, mesh))]
     if numbering.is_anterior(tooth.fdi):
-        return [("cingulum", partial(cingulum_crest, tooth, mesh))]
+        return [*facial, ("cingulum", partial(cingulum_crest, tooth, mesh))]
     fossae = ("central",) if numbering.is_molar(tooth.fdi) else ("mesial", "distal")
-    found: list[tuple[str, Callable[[], Floats]]] = [(f"{side} fossa", partial(fossa, tooth, mesh, side)) for side in fossae]
+    found = facial + [(f"{side} fossa", partial(fossa, tooth, mesh, side)) for side in fossae]
     return found + [(f"{side} ridge", partial(marginal_ridge, tooth, mesh, side)) for side in ("mesial", "distal")]
 
 
@@ -147,7 +148,7 @@ def landmarks_of(teeth: Teeth, fdi: int, mesh: Mesh) -> dict[str, Floats]:
     prominence of all, contacts with neighbours no more than CONTACT_MM away.
     """
     tooth = teeth[fdi]
-    found: dict[str, Floats] = {"cusps": tooth.cusps, "facial prominence": facial_prominence(tooth, mesh)}
+    found: dict[str, Floats] = {"cusps": tooth.cusps}
     for name, find in _wanted(tooth, mesh):
         try:
             found[name] = find()
