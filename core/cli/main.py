@@ -37,7 +37,8 @@ def _parser() -> argparse.ArgumentParser:
     build = commands.add_parser("build", help="design the framework of a case", epilog=CAUTION)
     build.add_argument("case", metavar="CASE.json", help="case file")
     build.add_argument("--quick", action="store_true", help="coarse preview, not for making")
-    build.add_argument("--export", metavar="LIST", default="stl,3mf", help="files: stl,3mf,ply,obj,glb,parts,bar,stubs,marked_cast,raised_cast")
+    files = "stl,3mf,ply,obj,glb,parts,bar,stubs,marked_cast,raised_cast"
+    build.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files: {files}")
     _common(build)
 
     plan = commands.add_parser("plan", help="draft a design for a charted scan, with reasons", epilog=CAUTION)

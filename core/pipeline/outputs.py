@@ -37,6 +37,7 @@ from ..output import (
     report_html,
     survey_picture,
 )
+from ..output.pdf import report_pdf
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
 from .insertion import insertion_sheet
@@ -107,8 +108,10 @@ def _write_pages(build: Build, folder: FilePath, clock: Clock) -> list[str]:
         insertion = insertion_sheet(build)
         write_atomic(folder / "insertion.webp", insertion.moving)
     with clock.stage("report"):
-        write_atomic(folder / "report.html", report_html(replace(report_data(build, pictures), insertion=insertion)).encode())
-    return [*(f"{name}.png" for name in pictures), "insertion.webp", "report.html"]
+        page = report_html(replace(report_data(build, pictures), insertion=insertion))
+        write_atomic(folder / "report.html", page.encode())
+        write_atomic(folder / "report.pdf", report_pdf(page))
+    return [*(f"{name}.png" for name in pictures), "insertion.webp", "report.html", "report.pdf"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:
