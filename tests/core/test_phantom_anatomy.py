@@ -99,8 +99,8 @@ def test_margins_and_seeds_and_cusps_lie_where_they_should(name, near):
 
 
 def test_cusps_are_as_many_as_the_tooth_has():
-    """By design all of them; with a tip of its own each but the lowest: the distolingual of an upper second molar and the lingual of a lower
-    first premolar, which many mouths have as shoulders only, are passed over by the slope of a higher cusp."""
+    """By design all of them; with a tip of its own each but the lowest: the distolingual of an upper second molar and the lingual of a
+    lower first premolar, which many mouths have as shoulders only, are passed over by the slope of a higher cusp."""
     upper, lower = made("upper_full"), made("lower_full")
     designed = {fdi: len(tooth.crown.occlusal.cusps) if tooth.crown.occlusal else 1 for fdi, tooth in upper.anatomy.teeth.items()}
     assert designed == {fdi: CUSPS[fdi % 10] for fdi in designed}
