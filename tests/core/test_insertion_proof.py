@@ -14,6 +14,7 @@ from claspwright.core.mesh import Mesh
 from claspwright.core.pipeline.build import evidence
 
 from . import planting as p
+from .test_scan_frameworks import made  # noqa: F401 (a fixture)
 
 fcl = pytest.importorskip("fcl")
 pytestmark = pytest.mark.slow
@@ -100,3 +101,21 @@ def test_both_say_the_same_of_a_framework_with_a_fault(good, cast, name, plant):
     data = plant(good)
     check = check_rigid(data.framework, data.prepared, data.path, data.tips, cast_scene=good.prepared_scene)
     assert (check.status == "fail") == bool(cuts(data, cast, good.fitting)), (name, check.words)
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(900)
+def test_real_scans_agree_with_brute_force(made, request):
+    """Both ways of looking say the same of a framework on a real scan, as it is and with its tips counted as rigid."""
+    data = evidence(made, made.framework)
+    stone = fcl.CollisionObject(tree(data.prepared), fcl.Transform())
+    rigid = check_rigid(data.framework, data.prepared, data.path, data.tips, cast_scene=data.prepared_scene)
+    found = cuts(data, stone, data.fitting)
+    if request.node.callspec.params["made"].startswith("dense"):
+        # Not settled: the brute force sees more than its 5 mm2 touch at 0.05 and 0.15 mm of lift, and nothing from 0.3 mm on.
+        assert rigid.status == "pass" and found == [0.05, 0.15]
+        pytest.xfail("the brute force sees faces touch just above the seat of the dense scan")
+    assert (rigid.status == "pass") == (found == [])
+    stiff = p.replace(data, tips=())
+    assert check_rigid(data.framework, data.prepared, data.path, (), cast_scene=data.prepared_scene).status == "fail"
+    assert cuts(stiff, stone, data.fitting, 0.5) != []
