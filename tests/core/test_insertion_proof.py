@@ -105,7 +105,7 @@ def test_both_say_the_same_of_a_framework_with_a_fault(good, cast, name, plant):
 
 @pytest.mark.nightly
 @pytest.mark.timeout(900)
-def test_real_scans_agree_with_brute_force(made, request):
+def test_real_scans_agree_with_brute_force(made, request):  # noqa: F811 (the fixture)
     """Both ways of looking say the same of a framework on a real scan, as it is and with its tips counted as rigid."""
     data = evidence(made, made.framework)
     stone = fcl.CollisionObject(tree(data.prepared), fcl.Transform())
