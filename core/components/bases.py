@@ -44,8 +44,9 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
         shapes.append(_post(at[0], normal[0], spec.relief_mm, spec.id))
         zone = _without_post(zone, at[0], normal[0])
     if bar is not None:
-        rails["join"] = _join(site, bar, struts["lingual"], spec)
-        shapes.append(sweep(rails["join"], half_round, depth=0.9, name=f"{spec.id} join"))
+        own = _joins_from_below(site, bar, struts["lingual"], spec) if gap.crosses else {"join": _join(site, bar, struts["lingual"], spec)}
+        rails |= own
+        shapes += [sweep(rail, half_round, depth=0.9, name=f"{spec.id} {name}") for name, rail in own.items()]
     elif site.teeth.arch == "upper":
         rails["finish line"] = _finish_line(site, gap)
         section = _step_towards(rails["finish line"], struts["lingual"].points.mean(axis=0))
@@ -133,6 +134,20 @@ def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
     return make_rail(
         smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10
     )
+
+
+def _joins_from_below(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> dict[str, Rail]:
+    """Bands from a bar that passes under a gap of front teeth up to its lingual strut, at a third and two thirds of it."""
+    out = {}
+    for k, share in enumerate((0.3, 0.7)):
+        top = strut.points[int(share * (len(strut.points) - 1))]
+        foot = bar.points[int(np.linalg.norm(bar.points - top, axis=1).argmin())]
+        raw = resample(np.vstack([foot, 0.5 * (foot + top), top]), 0.2)
+        share_of_way = np.linspace(0.0, 1.0, len(raw))
+        points, normals = site.calm.project(raw)
+        points = points + normals * np.interp(share_of_way, [0.0, 1.0], [0.25, spec.relief_mm])[:, None]
+        out[f"join {k + 1}"] = make_rail(smooth(points, 1.0), normals, 2.6, 1.4, calm=10)
+    return out
 
 
 def _step_towards(rail: Rail, resin: Floats) -> Section:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import ComponentError, GeometryError
 from ..mesh import Floats
+from ..teeth.numbering import order, side
 from .site import Site
 
 # Mesiodistal crown widths, mm, positions 1 to 8 (Wheeler's average carving values, from memory of Dental Anatomy).
@@ -19,7 +20,10 @@ LOWER_EXTENT = 0.78
 
 @dataclass(frozen=True)
 class Gap:
-    """A stretch of ridge. start, end: stations in mm at the abutments' surfaces, start beside the mesial abutment; abutments FDI or 0."""
+    """A stretch of ridge. start, end: stations in mm at the abutments' surfaces, start beside the mesial abutment; abutments FDI or 0.
+
+    Across the midline start is at -X and both abutments are mesial ones.
+    """
 
     start: float
     end: float
@@ -30,6 +34,11 @@ class Gap:
     def free_end(self) -> bool:
         """No abutment behind it."""
         return self.distal == 0
+
+    @property
+    def crosses(self) -> bool:
+        """It lies across the midline."""
+        return self.start < 0.0 < self.end
 
     @property
     def sign(self) -> float:
@@ -48,23 +57,45 @@ class Gap:
 
 
 def find_gap(site: Site, teeth: Sequence[int], component: str) -> Gap:
-    """The gap that replaced teeth (FDI, one quadrant) stand in. Raises ComponentError when there is none."""
-    quadrants = {t // 10 for t in teeth}
-    if len(quadrants) != 1:
-        raise ComponentError(f"{component}: the teeth of one base must lie in one quadrant, not {sorted(teeth)}; give each side a base")
-    quadrant, positions = quadrants.pop(), sorted(t % 10 for t in teeth)
+    """The gap that replaced teeth (FDI) stand in: of one quadrant, or across the midline. Raises ComponentError when there is none."""
+    row = order(site.teeth.arch)
+    strangers = [t for t in teeth if t not in row]
+    if strangers or not teeth:
+        raise ComponentError(f"{component}: {strangers or 'no tooth'} to be replaced in this arch; name the missing teeth of one gap")
+    places = sorted(row.index(t) for t in teeth)
+    if len({t // 10 for t in teeth}) > 1:
+        return _across_midline(site, places, component)
+    quadrant, positions = teeth[0] // 10, sorted(t % 10 for t in teeth)
     standing = site.teeth.teeth
     mesial, distal = quadrant * 10 + positions[0] - 1, quadrant * 10 + positions[-1] + 1
+    inner = 180.0
+    if positions[0] == 1:  # the tooth in front stands on the other side of the midline, and looks here with its mesial face
+        mesial = row[places[0] - 1] if side(teeth[0]) > 0 else row[places[-1] + 1]
+        inner = 0.0
     if mesial not in standing:
         raise ComponentError(f"{component}: tooth {mesial} in front of the base does not stand on this cast")
     distal = distal if distal in standing else 0
-    start = _face_station(site, mesial, 180.0, component)
+    start = _face_station(site, mesial, inner, component)
     if distal:
         return Gap(start, _face_station(site, distal, 0.0, component), mesial, distal)
     widths = WIDTH_MM[site.teeth.arch]
     length = sum(widths[p - 1] for p in positions) * (LOWER_EXTENT if site.teeth.arch == "lower" else 0.95)
     sign = 1.0 if site.arch.station(mesial) > 0 else -1.0
     return Gap(start, start + sign * length, mesial, 0)
+
+
+def _across_midline(site: Site, places: Sequence[int], component: str) -> Gap:
+    """A gap of front teeth from one side to the other: both abutments look into it with their mesial faces."""
+    row = order(site.teeth.arch)
+    if places[-1] - places[0] >= len(places) and any(row[k] in site.teeth.teeth for k in range(places[0], places[-1] + 1)):
+        teeth = [row[k] for k in places]
+        raise ComponentError(f"{component}: teeth stand between {teeth[0]} and {teeth[-1]}; give each gap a base of its own")
+    ends = [row[places[0] - 1] if places[0] > 0 else 0, row[places[-1] + 1] if places[-1] < 15 else 0]
+    for end in ends:
+        if end not in site.teeth.teeth:
+            raise ComponentError(f"{component}: tooth {end} beside the base does not stand on this cast")
+    start, end = (_face_station(site, t, 0.0, component) for t in ends)
+    return Gap(start, end, ends[0], ends[1])
 
 
 def _face_station(site: Site, tooth: int, phi: float, component: str) -> float:

@@ -27,7 +27,7 @@ JOIN_MM = 1.5  # minor connectors run on over the border by so much
 
 def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component, ...]) -> Built:
     """A ring of even thickness on the palate; its sides reach the bases, elsewhere its borders keep off the gingival margins."""
-    gaps = [find_gap(site, c.teeth, c.id) for c in components if isinstance(c, LatticeBase | BeadPlate)]
+    gaps = [g for c in components if isinstance(c, LatticeBase | BeadPlate) if not (g := find_gap(site, c.teeth, c.id)).crosses]
     if not any(g.sign > 0 for g in gaps) or not any(g.sign < 0 for g in gaps):
         raise ComponentError(f"{spec.id}: straps need a base on each side of the arch; for one side use a single strap")
     sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]

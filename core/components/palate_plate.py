@@ -23,7 +23,7 @@ def palatal_plate(spec: PalatalPlate, site: Site, components: tuple[Component, .
     """
     gaps = [find_gap(site, c.teeth, c.id) for c in components if isinstance(c, LatticeBase | BeadPlate)]
     struts = [c.tooth for c in components if isinstance(c, MinorConnector)]
-    sides = [_side(spec, site, sign, [g for g in gaps if g.sign == sign], struts) for sign in (1.0, -1.0)]
+    sides = [_side(spec, site, sign, [g for g in gaps if g.sign == sign and not g.crosses], struts) for sign in (1.0, -1.0)]
     outline = loop(off_margins(site, sides, spec.margin_mm))
     width = _width(sides)
     warnings = []

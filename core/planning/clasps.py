@@ -43,11 +43,15 @@ class Option:
 
 @dataclass(frozen=True)
 class Setting:
-    """What the arch asks of an abutment: towards : proximal side of the space; extension : it bears a free end; sulcus_mm : None unknown"""
+    """What the arch asks of an abutment: towards : proximal side of the space; extension : it bears a free end; sulcus_mm : None unknown
+
+    lattice : the base beside it is a lattice, which a bar clasp can come from
+    """
 
     towards: str
     extension: bool
     sulcus_mm: float | None
+    lattice: bool = True
 
 
 def clasp_options(abutment: Abutment, setting: Setting, entry: ToothEntry) -> tuple[Option, ...]:
@@ -111,6 +115,8 @@ def _bar(abutment: Abutment, setting: Setting, entry: ToothEntry, weak: bool) ->
         if abutment.bar_gauge_mm < _TIP_MARGIN_MM:
             bad.append("the tip would lie close to the margin")
             points -= 15.0
+    if not setting.lattice:
+        veto.append("no lattice beside it for a bar to come from")
     if setting.sulcus_mm is not None and setting.sulcus_mm < _BAR_SULCUS_MM:
         veto.append(f"sulcus of {setting.sulcus_mm:g} mm; {_BAR_SULCUS_MM:g} are needed")
     elif setting.sulcus_mm is None:

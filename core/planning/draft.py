@@ -163,7 +163,8 @@ def _clasp(sheet: _Sheet, tooth: int, extension: bool, towards: str | None = Non
     design = sheet.design
     near = towards or design.towards_space(tooth)[0]
     entry = next((t for t in design.case.chart.teeth if t.fdi == tooth), ToothEntry(tooth))
-    options = clasp_options(sheet.abutments[tooth], Setting(near, extension, design.case.chart.sulcus_mm), entry)
+    lattice = any(isinstance(p, LatticeBase) and _beside(design, tooth, p) for p in sheet.parts)
+    options = clasp_options(sheet.abutments[tooth], Setting(near, extension, design.case.chart.sulcus_mm, lattice), entry)
     sheet.options[tooth] = options
     chosen = next((o for o in options if o.possible and o.kind in BUILDABLE), None)
     best = options[0]
@@ -256,6 +257,10 @@ def _palate(sheet: _Sheet) -> None:
     """A complete plate where few teeth are left, one strap where the spaces are short, else two straps."""
     spaces = sheet.design.classification.spaces
     free = [s for s in spaces if s.extension]
+    if any(s.crosses_midline for s in spaces):
+        words = "a plate from the front base to the last rests: front teeth that are replaced tip their base, and the palate steadies it"
+        sheet.add(PalatalPlate("palatal plate", complete=True), words)
+        return
     lattices = {side(p.teeth[0]) for p in sheet.parts if isinstance(p, LatticeBase)}
     if len(free) == 2 and all(position(t) <= 4 for s in free for t in s.abutments):
         words = "a complete plate: few teeth are left, and the palate bears with the ridges"
