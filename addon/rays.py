@@ -27,8 +27,8 @@ def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:
 def hit_at(context: Any, thing: Any, spot: tuple[float, float]) -> tuple[float, float, float] | None:
     """The point of our object under a place of the region, mm, or None."""
     look = sight_at(context, thing, spot)
-    hit, point, _, _ = thing.ray_cast(Vector(look.start), Vector(look.way))
-    return tuple(point) if hit else None  # type: ignore[return-value]
+    hit, point, _, _ = thing.ray_cast(Vector(tuple(look.start)), Vector(tuple(look.way)))
+    return (point[0], point[1], point[2]) if hit else None
 
 
 def seen_at(context: Any, thing: Any, point: Any) -> tuple[float, float] | None:
@@ -44,7 +44,7 @@ def hidden(context: Any, thing: Any, point: Any) -> bool:
     if spot is None:
         return True
     look = sight_at(context, thing, spot)
-    start, way = Vector(look.start), Vector(look.way)
+    start, way = Vector(tuple(look.start)), Vector(tuple(look.way))
     room = (Vector(tuple(point)) - start).dot(way) - 0.6  # what lies on the surface must not hide itself
     return room > 0 and bool(thing.ray_cast(start, way, distance=room)[0])
 

@@ -55,7 +55,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
             return None
         foot, length = standing(thing)
         way = Path(case.path.anteroposterior_deg, case.path.lateral_deg).vector
-        return rays.seen_at(context, thing, foot + Vector(way) * length * KNOBS[self.axis][0])
+        return rays.seen_at(context, thing, foot + Vector(tuple(way)) * length * KNOBS[self.axis][0])
 
     def test_select(self, context: Any, location: Any) -> int:
         spot = self._spot(context)
@@ -134,7 +134,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         derived.mark_stale()
         context.area.tag_redraw()
 
-    def exit(self, context: Any, cancel: bool) -> None:
+    def exit(self, context: Any, cancel: bool | None) -> None:
         derived.dragging.discard("tilt")
         case = self._case(context)
         if case is None:

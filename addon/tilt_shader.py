@@ -50,7 +50,7 @@ def _colours() -> str:
 
 def _shader() -> Any:
     if "shader" not in kept:
-        face = gpu.types.GPUStageInterfaceInfo("claspwright_tilt")
+        face = gpu.types.GPUStageInterfaceInfo("claspwright_tilt")  # type: ignore[call-arg]  # the stub knows no name
         face.smooth("FLOAT", "slope")
         face.smooth("FLOAT", "light")
         info = gpu.types.GPUShaderCreateInfo()
@@ -74,7 +74,7 @@ def _batch(data: Any) -> Any:
         data.vertex_normals.foreach_get("vector", normals)
         faces = np.empty(len(data.loops), np.int32)
         data.loops.foreach_get("vertex_index", faces)
-        fields = {"pos": points.reshape(-1, 3), "normal": normals.reshape(-1, 3)}
+        fields: Any = {"pos": points.reshape(-1, 3), "normal": normals.reshape(-1, 3)}
         kept.update(key=key, batch=batch_for_shader(_shader(), "TRIS", fields, indices=faces.reshape(-1, 3)))
     return kept["batch"]
 
@@ -100,7 +100,7 @@ def draw() -> None:
     batch, shader, view = _batch(thing.data), _shader(), context.region_data
     shader.bind()
     shader.uniform_float("projection", view.perspective_matrix @ thing.matrix_world)
-    shader.uniform_float("path", Vector(Path(case.path.anteroposterior_deg, case.path.lateral_deg).vector))
+    shader.uniform_float("path", Vector(tuple(Path(case.path.anteroposterior_deg, case.path.lateral_deg).vector)))
     shader.uniform_float("lamp", ((view.view_matrix @ thing.matrix_world).to_3x3().inverted() @ Vector(LAMP)).normalized())
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.depth_mask_set(True)

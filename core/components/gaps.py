@@ -94,8 +94,8 @@ def _across_midline(site: Site, places: Sequence[int], component: str) -> Gap:
     for end in ends:
         if end not in site.teeth.teeth:
             raise ComponentError(f"{component}: tooth {end} beside the base does not stand on this cast")
-    start, end = (_face_station(site, t, 0.0, component) for t in ends)
-    return Gap(start, end, ends[0], ends[1])
+    first, last = (_face_station(site, t, 0.0, component) for t in ends)
+    return Gap(first, last, ends[0], ends[1])
 
 
 def _face_station(site: Site, tooth: int, phi: float, component: str) -> float:

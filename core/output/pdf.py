@@ -261,7 +261,7 @@ def _table(node: Node, width: float) -> LongTable:
     given = next((COLUMNS[k] for k in node.kinds if k in COLUMNS and len(COLUMNS[k]) == count), None)
     widths = [w * width / sum(given) for w in given] if given else [width / count] * count
     rows = [[*row, *([""] * (count - len(row)))] for row in rows]
-    lines = [*_BARE, ("RIGHTPADDING", (0, 0), (-1, -1), 5)]
+    lines: list[Any] = [*_BARE, ("RIGHTPADDING", (0, 0), (-1, -1), 5)]
     lines += [("LINEBELOW", (0, 0), (-1, 0), 1, INK), ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE)]
     return LongTable(rows, colWidths=widths, repeatRows=1 if next(node.all("thead"), None) else 0, style=lines, spaceAfter=4)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..case import Component, PalatalStraps
 from ..mechanics import Material, mass
-from ..mechanics.connector import Run, frame_of, side_stiffness
+from ..mechanics.connector import frame_of, side_stiffness, swept
 from ..mechanics.ranges import Range
 from ..mechanics.sections import Shape
 from ..mesh import Floats
@@ -29,6 +29,18 @@ _SMALL_MM3 = {
     "rest": 14.0, "guide_plate": 22.0, "minor_connector": 30.0, "arm": 20.0, "bar": 45.0, "tooth_of_base": 42.0, "tooth_of_plate": 75.0,
 }  # fmt: skip
 _UP = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """A connector's centre line: points, normals (k, 3); width, thickness (k,) mm; shape of its section; closed : a ring."""
+
+    points: Floats
+    normals: Floats
+    width: Floats
+    thickness: Floats
+    shape: Shape
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,7 +83,7 @@ def _small(part: Component) -> float:
     return _SMALL_MM3["arm"]
 
 
-def _run(design: Design, part: Component) -> Run:
+def _run(design: Design, part: Component) -> _Run:
     """The connector's centre line in the plane of the arch, with its section."""
     if hasattr(part, "start"):
         return _along_arch(design, part)
@@ -82,7 +94,7 @@ def _plan(design: Design, tooth: int) -> Floats:
     return np.asarray(design.positions[tooth], dtype=np.float64)[:2]
 
 
-def _along_arch(design: Design, part: Component) -> Run:
+def _along_arch(design: Design, part: Component) -> _Run:
     """A bar, or a plate along the teeth: the lingual side of the arch from one end to the other."""
     row = order(design.arch)
     first, last = sorted(row.index(getattr(part, name)) for name in ("start", "end"))
@@ -100,7 +112,7 @@ def _along_arch(design: Design, part: Component) -> Run:
     return _even(points, normals, width, _size(part, "thickness_mm", 1.0), shape)
 
 
-def _over_palate(design: Design, part: Component) -> Run:
+def _over_palate(design: Design, part: Component) -> _Run:
     """One strap or plate across, or a ring of two straps with their sides, between the rows of teeth."""
     spaces = design.classification.spaces
     beside = [t for s in spaces for t in (*s.teeth, *s.abutments)] or list(design.standing)
@@ -120,7 +132,7 @@ def _over_palate(design: Design, part: Component) -> Run:
         points = _resampled(np.column_stack([corners, np.zeros(5)]))
         across = np.abs(points[:, 1] - middle) > 0.5 * abs(front - back) - 0.5
         width = np.where(across, np.where(points[:, 1] > middle, part.anterior_width_mm, part.posterior_width_mm), part.side_width_mm)
-        return Run(points, np.tile(_UP, (len(points), 1)), width.astype(np.float64), np.full(len(points), thickness), "strip", True)
+        return _Run(points, np.tile(_UP, (len(points), 1)), width.astype(np.float64), np.full(len(points), thickness), "strip", True)
     points = _resampled(np.array([[right, middle, 0.0], [left, middle, 0.0]]))
     breadth = max(abs(front - back), _size(part, "width_mm", 0.0), 8.0) * (_VAULT if complete else 1.0)
     return _even(points, np.tile(_UP, (len(points), 1)), breadth, thickness, "strip")
@@ -136,10 +148,11 @@ def _resampled(corners: Floats, step: float = 1.0) -> Floats:
     return np.stack([np.interp(at, along, corners[:, k]) for k in range(3)], axis=1)
 
 
-def _even(points: Floats, normals: Floats, width: float, thickness: float, shape: Shape) -> Run:
-    return Run(points, normals, np.full(len(points), width), np.full(len(points), thickness), shape)
+def _even(points: Floats, normals: Floats, width: float, thickness: float, shape: Shape) -> _Run:
+    return _Run(points, normals, np.full(len(points), width), np.full(len(points), thickness), shape)
 
 
-def _stiffness(run: Run, material: Material) -> float:
+def _stiffness(run: _Run, material: Material) -> float:
+    line = swept(run.points, run.normals, run.width, run.thickness, run.shape, run.closed)
     half = int(np.argmax(run.points[:, 0])), int(np.argmin(run.points[:, 0]))
-    return side_stiffness(frame_of(run, material), (run.points[half[1]], run.points[half[0]]), _UP).lift
+    return side_stiffness(frame_of(line, material), (run.points[half[1]], run.points[half[0]]), _UP).lift

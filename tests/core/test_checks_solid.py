@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import trimesh
 from claspwright.core.checks.intersections import check_self_intersection
-from claspwright.core.crossings import ROUNDING_MM, near_pairs, self_crossings, uncrossed
 from claspwright.core.checks.result import Landmarks, worst
 from claspwright.core.checks.stored import as_stored, check_stored
 from claspwright.core.checks.topology import (
@@ -23,6 +22,7 @@ from claspwright.core.checks.topology import (
     edge_faults,
     smallest_angles,
 )
+from claspwright.core.crossings import ROUNDING_MM, near_pairs, self_crossings, uncrossed
 from claspwright.core.mesh import Mesh
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -218,8 +218,8 @@ def _off_torus(points: np.ndarray, path: Path) -> np.ndarray:
     return points[:, 2]  # both contours lie in the middle plane
 
 
-# On a cylinder that leans by 10 degrees normal . path changes with sin 10 = 0.17 of the turn, so noise moves the line six times as far as on
-# a sphere: there the line has to know its own uncertainty.
+# On a cylinder that leans by 10 degrees normal . path changes with sin 10 = 0.17 of the turn, so noise moves the line six times as far as
+# on a sphere: there the line has to know its own uncertainty.
 @pytest.mark.parametrize(("form", "off"), [(_ellipsoid, _off_ellipsoid), (_cylinder, _off_cylinder), (_torus, _off_torus)])
 def test_contour_of_other_noisy_forms(form, off) -> None:
     # 0.0125 mm of noise at 0.25 mm edges, against the closed form's line, RMS over three scans.
