@@ -16,10 +16,14 @@ import trimesh
 from claspwright.core.cast import read_mesh
 from claspwright.core.mesh import Mesh
 from claspwright.core.phantom import SAMPLES, make_phantom
+from claspwright.core.planning.path_search import search
+from claspwright.core.planning.path_search_plan import plan_path
 from claspwright.core.survey import Path, RayScene, gauge_lines, survey
+from claspwright.core.teeth import teeth_from_labels
 from scipy.spatial import cKDTree
 
 RUNS = 5
+SEARCH_TRIANGLES = 200_000
 
 
 def best(job: Callable[[int], object]) -> float:
@@ -75,6 +79,25 @@ def bench_survey(name: str, mesh: Mesh) -> None:
     print(f"  peak memory so far                         {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:7.2f} GB")
 
 
+def bench_path(triangles: int) -> None:
+    """Search of the whole cone, shadows and all, against seeing every vertex along every direction with bare rays and nothing else."""
+    made = make_phantom(replace(SAMPLES["lower_class_i"], triangles=triangles))
+    plan = plan_path(made.mesh, teeth_from_labels(made.mesh, made.arch, np.asarray(made.labels, dtype=np.int64), made.missing))
+    found = [search(plan) for _ in range(2)]
+    start = time.perf_counter()
+    search(plan)
+    whole = time.perf_counter() - start
+    directions = len(found[0].terms)
+    one = plan.scene
+    floor = best(lambda k: [one.occluded(made.mesh.vertices, Path(0.5 * k + j, 0.0).vector) for j in range(5)]) / 5.0
+    seconds = min(f.seconds for f in found)
+    print(f"path search on a made-up lower cast, {len(made.mesh.faces):,} triangles, {directions:,} directions")
+    print(f"  judged on {len(plan.surfaces)} guide surfaces, {len(plan.tips)} tips, {len(plan.parts)} rigid parts")
+    print(f"  map of the whole cone                      {seconds:7.3f} s = {1e3 * seconds / directions:.2f} ms a direction")
+    print(f"  map, refinement and choices                {whole:7.3f} s")
+    print(f"  floor: one ray a vertex and direction      {floor * directions:7.3f} s = {floor * directions / seconds:5.1f} x the map")
+
+
 def main() -> None:
     """Made-up casts of three sizes, and any scans named."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -84,6 +107,7 @@ def main() -> None:
     for triangles in options.triangles or (60_000, 250_000, 1_000_000):
         spec = replace(SAMPLES["lower_class_i"], triangles=triangles)
         bench_survey("a made-up lower cast", make_phantom(spec).mesh)
+    bench_path(SEARCH_TRIANGLES)
     for file in options.scans:
         bench_survey(file, read_mesh(file)[0])
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")

@@ -14,6 +14,7 @@ from .topology import EdgeTable
 
 # The length that a line is smoothed over grows by at most so much a millimetre along it.
 _GROWTH = 0.4
+_PIN = 1e12  # weight of an end that stays
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,6 +189,6 @@ def stiff_line(points: Floats, closed: bool, step_mm: float, length_mm: Floats) 
     bands[0, 2:] = bend
     right = points[around].copy()
     if not closed:
-        bands[2, [0, -1]] += 1e6
-        right[[0, -1]] *= 1.0 + 1e6
+        bands[2, [0, -1]] += _PIN
+        right[[0, -1]] *= 1.0 + _PIN
     return np.asarray(solveh_banded(bands, right, check_finite=False)[over : over + k])

@@ -52,28 +52,27 @@ def sift(points: Floats, far: Floats, vertices: Floats, corners: Ints, allowed: 
     grid = _Grid(points, float(far.max()))
     cell = grid.place(points[:, 0], 0) * grid.shape[1] + grid.place(points[:, 1], 1)
     bit = np.left_shift(np.uint64(1), np.clip(grid.place(points[:, 2], 2), 0, _SLABS).astype(np.uint64))
-    rings = np.minimum(np.ceil(far / grid.cell + 1e-9).astype(np.int64), _RINGS + 1)
+    rings = np.clip(np.ceil(far / grid.cell + 1e-9), 1, _RINGS + 1).astype(np.int64)
 
     faces, inside, slabs = _faces_near(grid, cell, vertices, corners, allowed)
     owner, at = _cells_of(grid, faces, inside)
     there = _gathered(grid, at, slabs[owner])
     kept = np.zeros(len(points), dtype=bool)
-    for ring in np.unique(rings):
+    for ring in range(1, int(rings.max()) + 1):
+        there = grid.spread(there, 1)
         some = np.flatnonzero(rings == ring)
-        kept[some] = (grid.spread(there, int(ring))[cell[some]] & bit[some]) != 0
+        kept[some] = (there[cell[some]] & bit[some]) != 0
     # The other way round: of the faces, those whose cells and slabs such a point can reach.
     asked = grid.spread(_gathered(grid, cell[kept], bit[kept]), int(rings[kept].max(initial=0)))
-    hit = (asked[at] & slabs[owner]) != 0
-    return np.flatnonzero(kept), faces[np.unique(owner[hit])]
+    hit = np.zeros(len(faces), dtype=bool)
+    hit[owner[(asked[at] & slabs[owner]) != 0]] = True
+    return np.flatnonzero(kept), faces[hit]
 
 
 def _gathered(grid: _Grid, cell: Ints, bits: _Bits) -> _Bits:
     """All bits of each cell."""
     out = np.zeros(grid.shape[0] * grid.shape[1], dtype=np.uint64)
-    if len(cell):
-        order = np.argsort(cell, kind="stable")
-        first = np.flatnonzero(np.diff(cell[order], prepend=-1))
-        out[cell[order][first]] = np.bitwise_or.reduceat(bits[order], first)
+    np.bitwise_or.at(out, cell, bits)
     return out
 
 

@@ -94,7 +94,7 @@ def test_depth(name: str, path: Path) -> None:
         f"\n{name} {path.anteroposterior_deg:g}/{path.lateral_deg:g}: {len(told)} vertices, median {np.median(error):.5f}, "
         f"99 % {np.quantile(error, 0.99):.4f}, most {error.max():.4f} mm"
     )
-    assert len(told) >= SAMPLE[name]
+    assert len(told) >= (100 if EVERY else SAMPLE[name])
     assert np.median(error) <= 0.005
     assert np.quantile(error, 0.99) <= 0.03
 
