@@ -3,7 +3,16 @@
 from .bases import BeadPlate, LatticeBase
 from .clasps import IBar, ReciprocalArm, RetentiveArm
 from .components import KINDS, Component
-from .connectors import LingualBar, PalatalPlate, PalatalStraps, UShapedPlate
+from .connectors import (
+    ContinuousBar,
+    LabialBar,
+    LingualBar,
+    LingualPlate,
+    PalatalPlate,
+    PalatalStraps,
+    SublingualBar,
+    UShapedPlate,
+)
 from .document import (
     Case,
     CastEntry,
@@ -32,10 +41,13 @@ __all__ = [
     "Chart",
     "CingulumRest",
     "Component",
+    "ContinuousBar",
     "GuidePlate",
     "IBar",
+    "LabialBar",
     "LatticeBase",
     "LingualBar",
+    "LingualPlate",
     "Manufacture",
     "MaterialEntry",
     "MinorConnector",
@@ -49,6 +61,7 @@ __all__ = [
     "ReciprocalArm",
     "RetentiveArm",
     "SoftTissueEntry",
+    "SublingualBar",
     "SulcusEntry",
     "ToothEntry",
     "UShapedPlate",

@@ -23,6 +23,77 @@ class LingualBar:
 
 
 @dataclass(frozen=True)
+class LingualPlate:
+    """Bar below and a thin apron above it, over the gingiva to the cingula and, scalloped, to the contact points.
+
+    Where the sulcus has no room for a bar (under 8 mm), for splinting, or where front teeth may be lost. Its border follows the
+    cingula at or over the height of contour, stays in the middle third or below, and steps back under the margin where crowns stand
+    apart, so that no metal shows (standard texts, from memory; handbook, section 4). Rests at both ends keep it up.
+
+    start, end : the last teeth covered on either side; thickness_mm : of the apron (24 gauge, 0.51 mm, and finishing)
+    border_mm : of its lower border under the gingival margins; it ends at the floor of the mouth where the sulcus is shallower
+    rise_mm : of its upper border over the lingual height of contour; space_mm : crowns further apart than this get a step-back
+    """
+
+    kind: ClassVar[str] = "lingual_plate"
+    id: str
+    start: int = fdi()
+    end: int = fdi()
+    thickness_mm: float = option(0.7, low=0.4, high=1.5)
+    border_mm: float = option(7.5, low=4, high=12)
+    height_mm: float = option(4.1, low=2.5, high=6)
+    bar_thickness_mm: float = option(2.1, low=1.4, high=3.5)
+    rise_mm: float = option(0.8, low=0, high=3)
+    space_mm: float = option(0.4, low=0.1, high=3)
+    relief_mm: float = option(0.25, low=0, high=1)
+
+
+@dataclass(frozen=True)
+class SublingualBar:
+    """The half pear laid flat over the floor of the mouth, bulk to the tongue: for a shallow sulcus with a lingual undercut.
+
+    About 2.2 mm high and 4 mm wide (from memory; handbook, section 4). border_mm : of its lower border under the margins; it ends at
+    the floor of the mouth where that is higher
+    """
+
+    kind: ClassVar[str] = "sublingual_bar"
+    id: str
+    start: int = fdi()
+    end: int = fdi()
+    border_mm: float = option(8.0, low=5, high=14)
+    height_mm: float = option(2.2, low=1.6, high=4)
+    width_mm: float = option(4.0, low=2.5, high=6)
+    relief_mm: float = option(0.25, low=0, high=1)
+
+
+@dataclass(frozen=True)
+class ContinuousBar:
+    """A band 3 mm high and 1 mm thick on or above the cingula (McCracken, from memory), with rests of its own at both ends."""
+
+    kind: ClassVar[str] = "continuous_bar"
+    id: str
+    start: int = fdi()
+    end: int = fdi()
+    height_mm: float = option(3.0, low=1.5, high=5)
+    thickness_mm: float = option(1.0, low=0.6, high=2)
+
+
+@dataclass(frozen=True)
+class LabialBar:
+    """Half-pear bar on the facial side, 3 mm or more under the margins: for tori, or teeth that lean far to the tongue. Longer than a
+    lingual bar, so thicker (standard texts, from memory; handbook, section 4)."""
+
+    kind: ClassVar[str] = "labial_bar"
+    id: str
+    start: int = fdi()
+    end: int = fdi()
+    margin_mm: float = option(4.0, low=3, high=8)
+    height_mm: float = option(4.1, low=2.5, high=6)
+    thickness_mm: float = option(2.3, low=1.6, high=3.5)
+    relief_mm: float = option(0.25, low=0, high=1)
+
+
+@dataclass(frozen=True)
 class PalatalStraps:
     """Anteroposterior palatal straps: each 8 mm wide or more, opening 15 mm or more, borders 6 mm from the margins."""
 
@@ -72,4 +143,4 @@ class UShapedPlate:
     relief_mm: float = option(0.25, low=0, high=1)
 
 
-ConnectorPart = LingualBar | PalatalStraps | PalatalPlate | UShapedPlate
+ConnectorPart = LingualBar | LingualPlate | SublingualBar | ContinuousBar | LabialBar | PalatalStraps | PalatalPlate | UShapedPlate

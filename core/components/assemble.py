@@ -12,16 +12,20 @@ from ..case import (
     Case,
     CingulumRest,
     Component,
+    ContinuousBar,
     GuidePlate,
     IBar,
+    LabialBar,
     LatticeBase,
     LingualBar,
+    LingualPlate,
     MinorConnector,
     OcclusalRest,
     PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    SublingualBar,
     UShapedPlate,
 )
 from ..errors import ComponentError, GeometryError
@@ -31,7 +35,10 @@ from ..solids.sweep import Rail
 from .arms import reciprocal_arm, retentive_arm
 from .bars import lingual_bar, minor_connector
 from .bases import lattice_base
+from .continuous_bar import continuous_bar
+from .far_bars import labial_bar, sublingual_bar
 from .ibar import i_bar
+from .lingual_plate import lingual_plate
 from .metal_bases import bead_plate
 from .palate import palatal_straps
 from .palate_plate import palatal_plate
@@ -41,7 +48,8 @@ from .site import Built, Relief, Site
 from .uplate import u_shaped_plate
 
 ORDER = (
-    LingualBar, PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
+    LingualBar, LingualPlate, SublingualBar, LabialBar, ContinuousBar,
+    PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
     ReciprocalArm, RetentiveArm, IBar,
 )  # fmt: skip
 RELIEF_SPACING_MM = 0.35
@@ -82,6 +90,14 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
     match component:
         case LingualBar():
             return lingual_bar(component, site, case.chart.sulcus_mm)
+        case LingualPlate():
+            return lingual_plate(component, site, case.chart.sulcus_mm)
+        case SublingualBar():
+            return sublingual_bar(component, site, case.chart.sulcus_mm)
+        case ContinuousBar():
+            return continuous_bar(component, site, case.components)
+        case LabialBar():
+            return labial_bar(component, site, case.components, _facial_sulcus(case))
         case PalatalStraps():
             return palatal_straps(component, site, case.components)
         case PalatalPlate():
@@ -97,10 +113,10 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
         case GuidePlate():
             return guide_plate(component, site, case.components)
         case MinorConnector():
-            bar = _rail_of(built, "bar") or _rail_of(built, "border")
-            if bar is None:
-                raise ComponentError(f"{component.id}: there is no lingual bar and no palatal strap for it to join; add a major connector")
-            return minor_connector(component, site, case.components, bar)
+            bar, labial = _rail_of(built, "bar") or _rail_of(built, "border"), _rail_of(built, "labial bar")
+            if bar is None and labial is None:
+                raise ComponentError(f"{component.id}: there is no bar and no palatal strap for it to join; add a major connector")
+            return minor_connector(component, site, case.components, bar or labial, facial=bar is None)
         case ReciprocalArm():
             return reciprocal_arm(component, site)
         case RetentiveArm():
@@ -108,6 +124,11 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
         case IBar():
             return i_bar(component, site, _base_strut(component, case, built))
     raise ComponentError(f"{component.id}: this release cannot build a {component.kind}")
+
+
+def _facial_sulcus(case: Case) -> float | None:
+    """Least charted depth of the facial sulcus, mm; None where none is charted."""
+    return min((e.depth_mm for e in case.chart.sulcus if e.side == "facial"), default=None)
 
 
 def _base_strut(component: IBar, case: Case, built: dict[str, Built]) -> Rail:

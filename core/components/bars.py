@@ -22,10 +22,10 @@ BAR_CALM_MM = 7.0  # borders of a connector are smooth curves; they do not wave 
 SULCUS_BAR_MM = 8.0  # margin to floor of mouth for a bar 4 mm below the margins (standard texts, from memory; 7 with warning)
 
 
-def lingual_line(site: Site, start: float, end: float, distance_mm: float) -> Floats:
-    """(k, 3) points at `distance_mm` below the lingual margins from station to station, calmed, on the blocked-out cast."""
+def lingual_line(site: Site, start: float, end: float, distance_mm: float, side: str = "lingual") -> Floats:
+    """(k, 3) points at `distance_mm` below the margins of one side from station to station, calmed, on the blocked-out cast."""
     stations = np.linspace(start, end, max(int(abs(end - start) / 1.0), 4))
-    points = resample(tissue_line(site, stations, "lingual", distance_mm, start="margin"), 0.25)
+    points = resample(tissue_line(site, stations, side, distance_mm, start="margin"), 0.25)
     points = smooth(points, BAR_CALM_MM)
     return smooth(site.broad.project(points)[0], 4.0)
 
@@ -58,15 +58,8 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
         raise ComponentError(
             f"{spec.id}: the lingual sulcus is {sulcus_mm:.1f} mm deep; a bar needs 8 mm (7 at the least): use a lingual plate"
         )
-    start, end = _bar_ends(spec, site)
     below = spec.margin_mm + 0.5 * spec.height_mm
-    line = below_margins(site, lingual_line(site, start, end, below), below)
-    points, normals = site.broad.project(line, height=spec.relief_mm)
-    points = _gingival_first(smooth(points, 4.0), normals, site.up)
-    normals = site.broad.with_normal(points)[1]
-    rail = make_rail(points, normals, spec.height_mm, spec.thickness_mm, calm=BAR_CALM_SAMPLES)
-    zone_rail = Rail(rail.points, rail.normals, rail.width + 1.2, rail.thickness + 1.0)
-    reliefs = (Relief(sweep(zone_rail, half_round, depth=1.2, name=spec.id), spec.relief_mm),) if spec.relief_mm > 0 else ()
+    rail = bar_rail(site, bar_ends(spec.start, spec.end, site), (below, below), (spec.height_mm, spec.thickness_mm), spec.relief_mm)
     warnings = (
         [f"{spec.id}: sulcus of {sulcus_mm:.1f} mm; 8 mm is wanted for a bar"]
         if sulcus_mm is not None and sulcus_mm < SULCUS_BAR_MM
@@ -75,28 +68,57 @@ def lingual_bar(spec: LingualBar, site: Site, sulcus_mm: float | None) -> Built:
     return Built(
         shapes=(sweep(rail, half_pear, depth=0.9, name=spec.id),),
         rails={"bar": rail},
-        reliefs=reliefs,
+        reliefs=bar_relief(rail, spec.relief_mm, spec.id),
         facts={"height_mm": spec.height_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length, "margin_mm": spec.margin_mm},
         warnings=tuple(warnings),
     )
 
 
-def _bar_ends(spec: LingualBar, site: Site) -> tuple[float, float]:
-    a, b = site.arch.station(spec.start), site.arch.station(spec.end)
+def bar_rail(
+    site: Site, ends: tuple[float, float], below: tuple[float, float], size: tuple[float, float], relief_mm: float, side: str = "lingual"
+) -> Rail:
+    """The middle line of a bar between two stations, its bulk away from the teeth.
+
+    below : mm under the margins, along the tissue, of that line, and in a straight line at the least; size : height, thickness, mm
+    """
+    line = below_margins(site, lingual_line(site, *ends, below[0], side), below[1])
+    points, normals = site.broad.project(line, height=relief_mm)
+    points = _gingival_first(smooth(points, 4.0), normals, site.up)
+    return make_rail(points, site.broad.with_normal(points)[1], *size, calm=BAR_CALM_SAMPLES)
+
+
+def bar_relief(rail: Rail, relief_mm: float, name: str) -> tuple[Relief, ...]:
+    """Even relief under a bar and a little beyond its borders; none where none is asked for."""
+    if relief_mm <= 0:
+        return ()
+    zone_rail = Rail(rail.points, rail.normals, rail.width + 1.2, rail.thickness + 1.0)
+    return (Relief(sweep(zone_rail, half_round, depth=1.2, name=name), relief_mm),)
+
+
+def bar_ends(first: int, last: int, site: Site) -> tuple[float, float]:
+    """Stations at which a bar from tooth to tooth (FDI) ends."""
+    a, b = site.arch.station(first), site.arch.station(last)
     out = 3.5  # the bar runs on a little behind the last abutment, to meet the base
     return (a - out, b + out) if a < b else (a + out, b - out)
 
 
-def minor_connector(spec: MinorConnector, site: Site, components: tuple[Component, ...], bar: Rail) -> Built:
-    """From the rest through the lingual embrasure (or over the cingulum) to the bar, which it meets at a right angle."""
+def minor_connector(
+    spec: MinorConnector, site: Site, components: tuple[Component, ...], bar: Rail, *, facial: bool = False
+) -> Built:
+    """From the rest through the embrasure (or over the cingulum) to the bar, which it meets at a right angle.
+
+    facial : down the facial side, to a labial bar
+    """
     site.chart(spec.tooth, spec.id)
+    if facial and spec.side == "lingual":
+        raise ComponentError(f"{spec.id}: a labial bar cannot reach a rest on the cingulum; give {spec.tooth} a rest beside an embrasure")
     rests = [c for c in components if isinstance(c, OcclusalRest | CingulumRest) and c.tooth == spec.tooth]
     if spec.side != "lingual":
         rests = [c for c in rests if isinstance(c, OcclusalRest) and c.side == spec.side]
     if not rests:
         raise ComponentError(f"{spec.id}: tooth {spec.tooth} has no rest on its {spec.side} side for the minor connector to carry; add one")
     seat = seat_of(rests[0], site)
-    start, lead, origin = _way_down(spec, site, seat)
+    start, lead, origin = _way_down(spec, site, seat, facial)
     descent = _descent(site, spec, start, lead, origin, bar)
     # From the floor of the seat to the embrasure the strut lies on the prepared tooth like everywhere else.
     inside = seat.point + 0.35 * seat.length_mm * seat.inward - 0.5 * seat.depth_mm * site.up
@@ -115,14 +137,14 @@ def minor_connector(spec: MinorConnector, site: Site, components: tuple[Componen
     )
 
 
-def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec) -> tuple[Floats, Floats, Floats]:
-    """Where the strut starts (3,), the level unit vector (3,) towards the tongue, and a point (3,) of the plane it goes down in."""
+def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec, facial: bool) -> tuple[Floats, Floats, Floats]:
+    """Where the strut starts (3,), the level unit vector (3,) towards the tongue (or the lip), a point (3,) of its plane."""
     if spec.side == "lingual":
-        return seat.point, site.chart(spec.tooth, spec.id).outward(270.0)[0], seat.point
+        return seat.point, site.chart(spec.tooth, spec.id).outward(90.0 if facial else 270.0)[0], seat.point
     ends = site.arch.extent(spec.tooth)
     mesial, distal = sorted(ends, key=abs)
     frame = site.arch.frame(mesial if spec.side == "mesial" else distal)
-    return seat.point - 0.5 * site.up, -frame.outward, frame.origin
+    return seat.point - 0.5 * site.up, frame.outward if facial else -frame.outward, frame.origin
 
 
 def _descent(site: Site, spec: MinorConnector, start: Floats, lead: Floats, origin: Floats, bar: Rail) -> Floats:

@@ -9,16 +9,20 @@ from typing import Any
 from ..case import (
     BeadPlate,
     CingulumRest,
+    ContinuousBar,
     GuidePlate,
     IBar,
+    LabialBar,
     LatticeBase,
     LingualBar,
+    LingualPlate,
     MinorConnector,
     OcclusalRest,
     PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    SublingualBar,
     UShapedPlate,
 )
 
@@ -136,6 +140,30 @@ def _lingual_bar(c: LingualBar) -> ComponentRow:
     )
 
 
+def _lingual_plate(c: LingualPlate) -> ComponentRow:
+    words = f"from a half-pear bar up to cingula and contact points, scalloped; step-backs at spaces over {c.space_mm:.1f} mm"
+    bar = f"bar {c.height_mm:.1f} high, {c.bar_thickness_mm:.1f} thick, its lower border {c.border_mm:.1f} under the margins"
+    return ComponentRow(f"{c.start} to {c.end}", "Lingual plate", words, f"{c.thickness_mm:.1f} thick; {bar}; relief {c.relief_mm:.2f}")
+
+
+def _sublingual_bar(c: SublingualBar) -> ComponentRow:
+    words = f"half pear laid flat over the floor of the mouth, lower border {c.border_mm:.1f} mm under the margins or at the floor"
+    measures = f"{c.height_mm:.1f} high, {c.width_mm:.1f} wide, relief {c.relief_mm:.2f}"
+    return ComponentRow(f"{c.start} to {c.end}", "Sublingual bar", words, measures)
+
+
+def _continuous_bar(c: ContinuousBar) -> ComponentRow:
+    words = "band on the cingula, at or above the height of contour"
+    return ComponentRow(f"{c.start} to {c.end}", "Continuous bar", words, f"{c.height_mm:.1f} high, {c.thickness_mm:.1f} thick")
+
+
+def _labial_bar(c: LabialBar) -> ComponentRow:
+    words = f"half-pear section on the facial side, upper border {c.margin_mm:.1f} mm below the gingival margins"
+    return ComponentRow(
+        f"{c.start} to {c.end}", "Labial bar", words, f"{c.height_mm:.1f} high, {c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}"
+    )
+
+
 def _palatal_straps(c: PalatalStraps) -> ComponentRow:
     words = f"front and back strap joined at the sides, borders {c.margin_mm:.1f} mm from the gingival margins"
     wide = f"front {c.anterior_width_mm:.1f}, back {c.posterior_width_mm:.1f}, sides {c.side_width_mm:.1f} wide"
@@ -170,7 +198,8 @@ def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:
 
 _WORDS: dict[type, Callable[[Any], ComponentRow]] = {
     OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, GuidePlate: _guide_plate, RetentiveArm: _retentive_arm,
-    ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar,
+    ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar, LingualPlate: _lingual_plate,
+    SublingualBar: _sublingual_bar, ContinuousBar: _continuous_bar, LabialBar: _labial_bar,
     PalatalStraps: _palatal_straps, PalatalPlate: _palatal_plate, UShapedPlate: _u_shaped_plate, LatticeBase: _lattice_base,
     BeadPlate: _bead_plate,
 }
