@@ -113,10 +113,11 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
         case GuidePlate():
             return guide_plate(component, site, case.components)
         case MinorConnector():
-            bar, labial = _rail_of(built, "bar") or _rail_of(built, "border"), _rail_of(built, "labial bar")
-            if bar is None and labial is None:
+            lingual = _rail_of(built, "bar") or _rail_of(built, "border")
+            bar = lingual or _rail_of(built, "labial bar")
+            if bar is None:
                 raise ComponentError(f"{component.id}: there is no bar and no palatal strap for it to join; add a major connector")
-            return minor_connector(component, site, case.components, bar or labial, facial=bar is None)
+            return minor_connector(component, site, case.components, bar, facial=lingual is None)
         case ReciprocalArm():
             return reciprocal_arm(component, site)
         case RetentiveArm():
