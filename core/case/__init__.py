@@ -1,7 +1,7 @@
 """The case document: what is stored of a case, validated and written atomically."""
 
 from .bases import BeadPlate, LatticeBase
-from .clasps import IBar, ReciprocalArm, RetentiveArm
+from .clasps import BackActionArm, ExtendedArm, IBar, ReciprocalArm, RetentiveArm, RingArm, TBar, WireArm
 from .components import KINDS, Component
 from .connectors import (
     ContinuousBar,
@@ -35,6 +35,7 @@ from .weights import PathWeights
 
 __all__ = [
     "KINDS",
+    "BackActionArm",
     "BeadPlate",
     "Case",
     "CastEntry",
@@ -42,6 +43,7 @@ __all__ = [
     "CingulumRest",
     "Component",
     "ContinuousBar",
+    "ExtendedArm",
     "GuidePlate",
     "IBar",
     "LabialBar",
@@ -60,11 +62,14 @@ __all__ = [
     "PathWeights",
     "ReciprocalArm",
     "RetentiveArm",
+    "RingArm",
     "SoftTissueEntry",
     "SublingualBar",
     "SulcusEntry",
+    "TBar",
     "ToothEntry",
     "UShapedPlate",
+    "WireArm",
     "case_from_json",
     "case_to_json",
     "load_case",

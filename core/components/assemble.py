@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..case import (
+    BackActionArm,
     BeadPlate,
     Case,
     CingulumRest,
     Component,
     ContinuousBar,
+    ExtendedArm,
     GuidePlate,
     IBar,
     LabialBar,
@@ -25,8 +27,11 @@ from ..case import (
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    RingArm,
     SublingualBar,
+    TBar,
     UShapedPlate,
+    WireArm,
 )
 from ..errors import ComponentError, GeometryError
 from ..mesh import Floats, Mesh
@@ -39,18 +44,23 @@ from .continuous_bar import continuous_bar
 from .far_bars import labial_bar, sublingual_bar
 from .ibar import i_bar
 from .lingual_plate import lingual_plate
+from .long_arms import back_action_arm, extended_arm
 from .metal_bases import bead_plate
 from .palate import palatal_straps
 from .palate_plate import palatal_plate
 from .plates import guide_plate
 from .rests import rest
+from .ring import ring_arm
 from .site import Built, Relief, Site
+from .tbar import t_bar
 from .uplate import u_shaped_plate
+from .wire import wire_arm
 
 ORDER = (
     LingualBar, LingualPlate, SublingualBar, LabialBar, ContinuousBar,
-    PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate, MinorConnector,
-    ReciprocalArm, RetentiveArm, IBar,
+    PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate,
+    MinorConnector,
+    ReciprocalArm, RetentiveArm, BackActionArm, ExtendedArm, IBar, TBar, WireArm, RingArm,
 )  # fmt: skip
 RELIEF_SPACING_MM = 0.35
 RELIEF_SINK_MM = 0.3  # relief goes this far into the cast, so that the two never share a face
@@ -119,11 +129,21 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
                 raise ComponentError(f"{component.id}: there is no bar and no palatal strap for it to join; add a major connector")
             return minor_connector(component, site, case.components, bar, facial=lingual is None)
         case ReciprocalArm():
-            return reciprocal_arm(component, site)
+            return reciprocal_arm(component, site, case.components)
         case RetentiveArm():
-            return retentive_arm(component, site)
+            return retentive_arm(component, site, case.components)
+        case BackActionArm():
+            return back_action_arm(component, site, case.components)
+        case ExtendedArm():
+            return extended_arm(component, site)
         case IBar():
             return i_bar(component, site, _base_strut(component, case, built))
+        case TBar():
+            return t_bar(component, site, _base_strut(component, case, built))
+        case WireArm():
+            return wire_arm(component, site, _base_strut(component, case, built, component.face))
+        case RingArm():
+            return ring_arm(component, site, case.components, _base_strut(component, case, built, component.face))
     raise ComponentError(f"{component.id}: this release cannot build a {component.kind}")
 
 
@@ -132,12 +152,12 @@ def _facial_sulcus(case: Case) -> float | None:
     return min((e.depth_mm for e in case.chart.sulcus if e.side == "facial"), default=None)
 
 
-def _base_strut(component: IBar, case: Case, built: dict[str, Built]) -> Rail:
+def _base_strut(component: IBar | TBar | WireArm | RingArm, case: Case, built: dict[str, Built], face: str = "facial") -> Rail:
     bases = [c for c in case.components if isinstance(c, LatticeBase) and c.id in built and (not component.base or c.id == component.base)]
     side = [c for c in bases if c.teeth and c.teeth[0] // 10 == component.tooth // 10]
     if not side:
         raise ComponentError(f"{component.id}: no base beside tooth {component.tooth} for the bar to come from; add one")
-    return built[side[0].id].rails["facial"]
+    return built[side[0].id].rails[face]
 
 
 def relief_solid(relief: Relief, site: Site) -> Mesh:

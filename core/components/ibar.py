@@ -7,22 +7,19 @@ import numpy as np
 from ..case import IBar
 from ..errors import ComponentError
 from ..mesh import Floats
-from ..solids.curves import smooth, spline
 from ..solids.fields import Shape
 from ..solids.sweep import Rail, make_rail, sweep
-from .arms import footprint_depth
-from .gaps import tissue_line
+from .approach import approach, from_margin
+from .crown_rails import footprint_depth
 from .site import Built, Site, Tip
 
 STRIP_MM = 2.0  # height of the contact strip, its lower edge at the gauge (handbook, section 2.4)
-LEAST_MARGIN_MM = 2.5
 TIP_TO_MARGIN_MM = 0.5
 
 
 def i_bar(spec: IBar, site: Site, strut: Rail) -> Built:
     """A tapering bar from the base's facial strut. Raises ComponentError where the tooth has no such undercut."""
-    if spec.margin_mm < LEAST_MARGIN_MM:
-        raise ComponentError(f"{spec.id}: the arm must stay {LEAST_MARGIN_MM} mm or more from the gingival margin, not {spec.margin_mm}")
+    from_margin(spec.id, spec.margin_mm)
     chart = site.chart(spec.tooth, spec.id)
     z_gauge = _strip_foot(spec, site)
     margin_z = float(chart.margin(spec.at_deg))
@@ -62,25 +59,11 @@ def _strip_foot(spec: IBar, site: Site) -> float:
 
 def _bar_rail(spec: IBar, site: Site, strut: Rail, z_gauge: float) -> Rail:
     chart = site.chart(spec.tooth, spec.id)
-    along = np.linalg.norm(np.diff(strut.points, axis=0), axis=1).cumsum()
-    start = strut.points[min(int(np.searchsorted(along, 4.5)), len(strut.points) - 1)]
-    level = spec.margin_mm + 0.5 * spec.base_width_mm
-    s_tooth = site.arch.station(chart.at(spec.at_deg, z_gauge, chart.radius(spec.at_deg, z_gauge)[0])[0])
-    s_start = site.arch.station(start)
-    turn = (
-        0.62  # the bend begins here along the way: a round corner of about 3 mm (2.75 to 3.00 mm, finite-element optimum in the handbook)
-    )
-    way = np.linspace(s_start, s_tooth, 15)
-    low = tissue_line(site, way, "facial", level, start="margin")[[6, int(round(turn * 14))]]
-    rise = tissue_line(site, way[8:], "facial", 0.6 * level, start="margin")[-1]
-    foot = chart.at(spec.at_deg, chart.margin(spec.at_deg), chart.radius(spec.at_deg, chart.contour(spec.at_deg))[0])[0]
     strip = chart.surface(
         np.full(3, spec.at_deg), z_gauge + np.array([0.1, 0.55, 1.0]) * STRIP_MM - np.array([0, 0, 0.5 * spec.tip_width_mm]) * 0.5
     )
-    line = spline(np.vstack([start, *low, rise, foot, strip]), 0.15)
-    heights = np.interp(chart.local(line)[:, 2], [z_gauge - 2.5, z_gauge - 0.4], [spec.relief_mm, 0.0])
-    points, normals = site.calm.project(line)
-    points = smooth(points + normals * heights[:, None], 1.6)
+    level = spec.margin_mm + 0.5 * spec.base_width_mm
+    points, normals = approach(site, chart, strut, "facial", spec.at_deg, level, strip, spec.relief_mm)
     share = np.linspace(0, 1, len(points))
     width = np.interp(share, [0, 1], [spec.base_width_mm, spec.tip_width_mm])
     return make_rail(points, normals, width, np.interp(share, [0, 1], [spec.base_thickness_mm, spec.tip_thickness_mm]), calm=8)

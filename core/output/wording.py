@@ -7,9 +7,11 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from ..case import (
+    BackActionArm,
     BeadPlate,
     CingulumRest,
     ContinuousBar,
+    ExtendedArm,
     GuidePlate,
     IBar,
     LabialBar,
@@ -22,10 +24,14 @@ from ..case import (
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    RingArm,
     SublingualBar,
+    TBar,
     UShapedPlate,
+    WireArm,
 )
 
+_WIRE_MM = {18: 1.024, 19: 0.912, 20: 0.812}  # American wire gauge formula
 _INCH_CUSTOM = {0.25: "0.010 in", 0.5: "0.020 in", 0.75: "0.030 in"}
 
 
@@ -128,6 +134,35 @@ def _i_bar(c: IBar) -> ComponentRow:
     return ComponentRow(str(c.tooth), "I-bar", words, measures)
 
 
+def _ring_arm(c: RingArm) -> ComponentRow:
+    words = f"from the {c.origin} rest over the {c.face} face and round the tooth; tip in {gauge_words(c.gauge_mm)} of undercut"
+    strut = f"strut {c.strut_width_mm:.1f} × {c.strut_thickness_mm:.1f}, {c.strut_margin_mm:.1f} from the margin"
+    return ComponentRow(str(c.tooth), "Ring clasp", words, f"{_tapered(c.base_width_mm, c.base_thickness_mm, c.taper)}; {strut}")
+
+
+def _back_action_arm(c: BackActionArm) -> ComponentRow:
+    words = f"from the {c.origin} minor connector over the {c.face} face round the far side; tip in {gauge_words(c.gauge_mm)} of undercut"
+    return ComponentRow(str(c.tooth), "Back-action clasp arm", words, _tapered(c.base_width_mm, c.base_thickness_mm, c.taper))
+
+
+def _extended_arm(c: ExtendedArm) -> ComponentRow:
+    words = f"{c.face}, rigid on {c.tooth}, flexible on {c.onto}; tip in {gauge_words(c.gauge_mm)} of undercut"
+    return ComponentRow(f"{c.tooth}, {c.onto}", "Extended clasp arm", words, _tapered(c.base_width_mm, c.base_thickness_mm, c.taper))
+
+
+def _t_bar(c: TBar) -> ComponentRow:
+    words = f"from the base across the gingival margin; finger towards the {c.towards} side in {gauge_words(c.gauge_mm)} of undercut"
+    measures = f"{c.base_width_mm:.1f} × {c.base_thickness_mm:.1f}, head {c.head_width_mm:.1f} × {c.head_thickness_mm:.1f}"
+    approach = f"approach arm {c.margin_mm:.1f} from the margin, relief {c.relief_mm:.2f}"
+    return ComponentRow(str(c.tooth), "Modified T-bar" if c.modified else "T-bar", words, f"{measures}; {approach}")
+
+
+def _wire_arm(c: WireArm) -> ComponentRow:
+    wire = f"round wire, {c.wire_gauge} gauge ({_WIRE_MM[c.wire_gauge]:.2f} mm)"
+    words = f"{wire}, on the {c.face} side, held in the base; tip in {gauge_words(c.gauge_mm)} of undercut"
+    return ComponentRow(str(c.tooth), "Wrought-wire arm", words, "one diameter from end to end")
+
+
 def _minor_connector(c: MinorConnector) -> ComponentRow:
     words = f"{c.side} side, from the rest to the major connector"
     return ComponentRow(str(c.tooth), "Minor connector", words, f"{c.width_mm:.1f} wide, {c.thickness_mm:.1f} thick")
@@ -142,6 +177,7 @@ def _lingual_bar(c: LingualBar) -> ComponentRow:
 
 def _lingual_plate(c: LingualPlate) -> ComponentRow:
     words = f"from a half-pear bar up to cingula and contact points, scalloped; step-backs at spaces over {c.space_mm:.1f} mm"
+    words = f"half-pear bar up to the cingula and contacts, scalloped; stepped back where crowns stand over {c.space_mm:.1f} mm apart"
     bar = f"bar {c.height_mm:.1f} high, {c.bar_thickness_mm:.1f} thick, its lower border {c.border_mm:.1f} under the margins"
     return ComponentRow(f"{c.start} to {c.end}", "Lingual plate", words, f"{c.thickness_mm:.1f} thick; {bar}; relief {c.relief_mm:.2f}")
 
@@ -202,4 +238,5 @@ _WORDS: dict[type, Callable[[Any], ComponentRow]] = {
     SublingualBar: _sublingual_bar, ContinuousBar: _continuous_bar, LabialBar: _labial_bar,
     PalatalStraps: _palatal_straps, PalatalPlate: _palatal_plate, UShapedPlate: _u_shaped_plate, LatticeBase: _lattice_base,
     BeadPlate: _bead_plate,
+    RingArm: _ring_arm, BackActionArm: _back_action_arm, ExtendedArm: _extended_arm, TBar: _t_bar, WireArm: _wire_arm,
 }

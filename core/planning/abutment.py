@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..charts import SECTORS, CrownChart
-from ..components.arms import arm_angles
+from ..components.crown_rails import arm_angles
 from ..mesh import Floats
 
 TIP_SHARE = 0.8  # of an arm's length: beyond it lies the tip

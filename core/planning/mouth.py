@@ -14,7 +14,7 @@ import numpy as np
 from ..case import Component, ReciprocalArm, RetentiveArm
 from ..charts import CrownChart
 from ..charts.sectors import sector_of
-from ..components.arms import RIGID_PART, arm_angles
+from ..components.crown_rails import RIGID_PART, arm_angles
 from ..preparation import Cut
 from ..teeth.numbering import order
 

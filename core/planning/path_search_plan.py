@@ -10,7 +10,7 @@ import numpy as np
 from ..case import GuidePlate
 from ..case.components import Component
 from ..charts import ArchChart, CrownChart
-from ..components.arms import TIP_TO_MARGIN_MM, arm_angles
+from ..components.crown_rails import TIP_TO_MARGIN_MM, arm_angles
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
 from ..survey import Path, RayScene, survey
