@@ -11,6 +11,7 @@ import numpy as np
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
+from ..solids.films import without_films
 from ..survey.path import Path
 from .sheets import sheets, swept_down
 from .taper import tapered_layers
@@ -43,7 +44,8 @@ def block_out(
     shadow = _shadow(solid, cast, path, floor_mm, taper_deg, step_mm)
     if shadow is None:
         return solid
-    return Mesh.from_manifold(_without_dust((cast + shadow).simplify(2.0 * _LIFT_MM)))
+    whole = _without_dust((cast + shadow).simplify(2.0 * _LIFT_MM))
+    return Mesh.from_manifold(_without_dust(without_films(whole, "fill")))
 
 
 def _shadow(

@@ -144,3 +144,4 @@ class UShapedPlate:
 
 
 ConnectorPart = LingualBar | LingualPlate | SublingualBar | ContinuousBar | LabialBar | PalatalStraps | PalatalPlate | UShapedPlate
+LOWER_CONNECTORS = LingualBar | LingualPlate | SublingualBar | ContinuousBar | LabialBar

@@ -11,7 +11,8 @@ from html import escape
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from ..case import IBar, LatticeBase, LingualBar, PalatalStraps, ReciprocalArm, RetentiveArm
+from ..case import IBar, LatticeBase, PalatalStraps, ReciprocalArm, RetentiveArm
+from ..case.connectors import LOWER_CONNECTORS
 from ..mesh import Floats
 from ..planning import Design
 from ..planning.support import nominal_positions
@@ -168,11 +169,12 @@ def _connectors(sheet: Sheet) -> list[str]:
     row = order(sheet.design.arch)
     places = {**sheet.middles, **sheet.missing}
     out = []
-    for bar in sheet.design.all(LingualBar):
+    for bar in (c for c in sheet.design.connectors if isinstance(c, LOWER_CONNECTORS)):
         low, high = sorted((row.index(bar.start), row.index(bar.end)))
         span = [t for t in row[max(low - 1, 0) : high + 2] if t in places]
         if len(span) > 2:
-            out.append(sheet.path(_inside(np.array([places[t] for t in span])), style + f'stroke-width="{2.2 * SCALE:.0f}"'))
+            away, width = {"lingual_plate": (6.0, 5.0), "labial_bar": (-7.5, 2.2), "continuous_bar": (4.5, 1.6)}.get(bar.kind, (7.5, 2.2))
+            out.append(sheet.path(_inside(np.array([places[t] for t in span]), away), style + f'stroke-width="{width * SCALE:.0f}"'))
     for straps in sheet.design.all(PalatalStraps):
         out += _straps(sheet, straps, places, style)
     return out

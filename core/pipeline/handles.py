@@ -47,3 +47,14 @@ def held(value: float, low: float | None, high: float | None) -> tuple[float, st
     if high is not None and value > high:
         return high, "most"
     return value, ""
+
+
+def along(look: Sight, point: Floats, way: Floats) -> float:
+    """How far (mm) from `point` (3,) along `way` (3,) a straight line comes nearest to the line of sight; 0 where one looks along it."""
+    away = np.asarray(point, dtype=np.float64) - look.start
+    axis = np.asarray(way, dtype=np.float64)
+    cross = float(axis @ look.way)
+    flat = 1.0 - cross * cross
+    if flat < 0.02:
+        return 0.0
+    return float((cross * (away @ look.way) - away @ axis) / flat)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..case import IBar, LingualBar, PalatalPlate, PalatalStraps, ReciprocalArm, RetentiveArm, UShapedPlate
+from ..case.connectors import LOWER_CONNECTORS
 from ..teeth.numbering import is_molar, position, side
 from .conditions_support import Found
 from .design import Design
@@ -193,7 +194,7 @@ def connector_missing(design: Design) -> Found:
 def connector_of_other_arch(design: Design) -> Found:
     """A bar in an upper, straps in a lower."""
     for part in design.connectors:
-        if isinstance(part, LingualBar) != (design.arch == "lower"):
+        if isinstance(part, LOWER_CONNECTORS) != (design.arch == "lower"):
             yield (part.id,), f"on the {design.arch} arch"
 
 

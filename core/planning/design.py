@@ -15,15 +15,12 @@ from ..case import (
     GuidePlate,
     IBar,
     LatticeBase,
-    LingualBar,
     MinorConnector,
     OcclusalRest,
-    PalatalPlate,
-    PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
-    UShapedPlate,
 )
+from ..case.connectors import ConnectorPart
 from ..mesh import Floats
 from ..teeth.numbering import side
 from .classification import Classification, classify_chart, replaced_teeth, standing_teeth
@@ -32,7 +29,7 @@ from .support import Fulcrum, fulcrum_lines, nominal_positions
 T = TypeVar("T", bound=Component)
 Rest = OcclusalRest | CingulumRest
 Retainer = RetentiveArm | IBar
-Major = LingualBar | PalatalStraps | PalatalPlate | UShapedPlate
+Major = ConnectorPart
 Base = LatticeBase | BeadPlate
 
 

@@ -18,6 +18,7 @@ from ..case import (
     IBar,
     LatticeBase,
     LingualBar,
+    LingualPlate,
     MinorConnector,
     OcclusalRest,
     PalatalPlate,
@@ -279,7 +280,9 @@ def _connector(sheet: _Sheet) -> None:
     ends = [_bar_end(sheet, half) for half in (-1, 1)]
     depth = design.case.chart.sulcus_mm
     if depth is not None and depth < 8.0:
-        sheet.open.append(f"with a sulcus of {depth:g} mm a lingual plate would be better than a bar; this release cannot build it")
+        words = f"with a sulcus of {depth:g} mm there is no room for a bar, which needs 8 (7 at the least): a plate up to the cingula"
+        sheet.add(LingualPlate("lingual plate", ends[0], ends[-1]), words)
+        return
     sheet.add(
         LingualBar("lingual bar", ends[0], ends[-1]), "the simplest lower connector" + ("" if depth is None else f"; sulcus {depth:g} mm")
     )
