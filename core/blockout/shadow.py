@@ -11,7 +11,6 @@ import numpy as np
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
-from ..solids.films import without_films
 from ..survey.path import Path
 from .sheets import sheets, swept_down
 from .taper import tapered_layers
@@ -45,7 +44,7 @@ def block_out(
     if shadow is None:
         return solid
     whole = _without_dust((cast + shadow).simplify(2.0 * _LIFT_MM))
-    return Mesh.from_manifold(_without_dust(without_films(whole, "fill")))
+    return Mesh.from_manifold(whole)
 
 
 def _shadow(

@@ -126,6 +126,9 @@ def new_component(case: Case, kind: str, tooth: int) -> Component:
     values: dict[str, object] = {"id": _free_id(case, kind, tooth if "tooth" in names else None)}
     if "tooth" in names:
         values["tooth"] = tooth
+    if "onto" in names:  # the tooth behind it where that stands, else the one in front
+        there = {t.fdi for t in case.chart.teeth}
+        values["onto"] = tooth + 1 if tooth + 1 in there or tooth % 10 == 1 else tooth - 1
     if "start" in names:
         marked = [t.fdi for t in case.chart.teeth]
         sides = (1, 2) if case.cast.arch == "upper" else (3, 4)

@@ -159,7 +159,7 @@ def _t_bar(c: TBar) -> ComponentRow:
 
 def _wire_arm(c: WireArm) -> ComponentRow:
     wire = f"round wire, {c.wire_gauge} gauge ({_WIRE_MM[c.wire_gauge]:.2f} mm)"
-    words = f"{wire}, on the {c.face} side, held in the base; tip in {gauge_words(c.gauge_mm)} of undercut"
+    words = f"{wire}, on the {c.face} side from the {c.origin} side, held in the base; tip in {gauge_words(c.gauge_mm)} of undercut"
     return ComponentRow(str(c.tooth), "Wrought-wire arm", words, "one diameter from end to end")
 
 
@@ -176,10 +176,10 @@ def _lingual_bar(c: LingualBar) -> ComponentRow:
 
 
 def _lingual_plate(c: LingualPlate) -> ComponentRow:
-    words = f"from a half-pear bar up to cingula and contact points, scalloped; step-backs at spaces over {c.space_mm:.1f} mm"
     words = f"half-pear bar up to the cingula and contacts, scalloped; stepped back where crowns stand over {c.space_mm:.1f} mm apart"
     bar = f"bar {c.height_mm:.1f} high, {c.bar_thickness_mm:.1f} thick, its lower border {c.border_mm:.1f} under the margins"
-    return ComponentRow(f"{c.start} to {c.end}", "Lingual plate", words, f"{c.thickness_mm:.1f} thick; {bar}; relief {c.relief_mm:.2f}")
+    measures = f"{c.thickness_mm:.1f} thick, {c.rise_mm:.1f} over the contour; {bar}; relief {c.relief_mm:.2f}"
+    return ComponentRow(f"{c.start} to {c.end}", "Lingual plate", words, measures)
 
 
 def _sublingual_bar(c: SublingualBar) -> ComponentRow:

@@ -26,7 +26,6 @@ from ..mesh import Mesh
 from ..planning.critique import OVERRULE
 from ..preparation import Cut, Prepared
 from ..solids.fields import Blend
-from ..solids.films import without_films
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
@@ -253,7 +252,7 @@ def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
 
     Its seam is merged as little as unfolds it; if nothing does, the least folded mesh is given, for the checks to tell.
     """
-    whole = without_films(metal.to_manifold() - master.to_manifold(), "strip")
+    whole = metal.to_manifold() - master.to_manifold()
     best: tuple[int, Mesh, tuple[str, ...]] | None = None
     for within in SEAM_MM:
         left, words = _without_crumbs(whole.simplify(within))

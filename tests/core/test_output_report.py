@@ -143,6 +143,8 @@ def test_every_kind_of_component_is_described_with_all_its_measures(kind):
     for f in dataclasses.fields(cls):
         if f.name in ("tooth", "start"):
             given[f.name] = 34
+        elif f.name == "onto":
+            given[f.name] = 35
         elif f.name == "end":
             given[f.name] = 44
         elif f.name == "teeth":
