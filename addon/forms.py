@@ -98,7 +98,7 @@ def _property(field: dataclasses.Field, hint: Any) -> Any:
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices") or ()
     limits = {k: v for k, v in (("min", low), ("max", high)) if v is not None}
     if choices:
-        items = [(c, c.capitalize(), "") for c in choices]
+        items = [(str(c), str(c).capitalize(), "") for c in choices]
         access = _access(field, lambda v: choices.index(v) if v in choices else 0, lambda k: choices[k])
         return props.EnumProperty(name=label, items=items, **access)
     if hint is bool:
