@@ -11,6 +11,14 @@ from . import bridge
 
 if TYPE_CHECKING:
     from ..core.pipeline.handles import Sight
+    from ..core.survey import Path
+
+
+def path_of(anteroposterior_deg: float, lateral_deg: float) -> Path:
+    """A path of placement. The survey's room is loaded when it is first asked for, not when Blender starts."""
+    from ..core.survey import Path
+
+    return Path(anteroposterior_deg, lateral_deg)
 
 
 def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:

@@ -10,7 +10,6 @@ from mathutils import Vector
 from ..core.case import Case
 from ..core.case.edit import tilted
 from ..core.errors import ClaspwrightError
-from ..core.survey import Path
 from . import derived, document, ink, rays
 from .settings import LIMIT_DEG
 
@@ -54,7 +53,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         if case is None or thing is None:
             return None
         foot, length = standing(thing)
-        way = Path(case.path.anteroposterior_deg, case.path.lateral_deg).vector
+        way = rays.path_of(case.path.anteroposterior_deg, case.path.lateral_deg).vector
         return rays.seen_at(context, thing, foot + Vector(tuple(way)) * length * KNOBS[self.axis][0])
 
     def test_select(self, context: Any, location: Any) -> int:
@@ -82,7 +81,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         lines = [tilt_words(path.anteroposterior_deg, path.lateral_deg, case.cast.arch).capitalize()]
         if max(abs(path.anteroposterior_deg), abs(path.lateral_deg)) >= LIMIT_DEG:
             lines.append(f"Stops at {LIMIT_DEG:g}°: further a path is of no use")
-        elif Path(path.anteroposterior_deg, path.lateral_deg).tilt_deg > 10.0:
+        elif rays.path_of(path.anteroposterior_deg, path.lateral_deg).tilt_deg > 10.0:
             lines.append("More than the usual 10°")
         if not self.is_modal:
             lines.append(KNOBS[self.axis][1] or "Drag to tilt the cast")
@@ -109,7 +108,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         region, _ = rays.view_of(context)
         look = rays.sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
         foot, length = standing(thing)
-        found = tilt_under(look, foot, length * KNOBS[self.axis][0], Path(*now))
+        found = tilt_under(look, foot, length * KNOBS[self.axis][0], rays.path_of(*now))
         return found.anteroposterior_deg, found.lateral_deg
 
     def modal(self, context: Any, event: Any, tweak: Any) -> set[Any]:

@@ -15,8 +15,7 @@ from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
 from ..core.errors import ClaspwrightError
-from ..core.survey import Path
-from . import bridge, derived, document
+from . import bridge, derived, document, rays
 
 _VERTEX = """
 void main() {
@@ -100,7 +99,7 @@ def draw() -> None:
     batch, shader, view = _batch(thing.data), _shader(), context.region_data
     shader.bind()
     shader.uniform_float("projection", view.perspective_matrix @ thing.matrix_world)
-    shader.uniform_float("path", Vector(tuple(Path(case.path.anteroposterior_deg, case.path.lateral_deg).vector)))
+    shader.uniform_float("path", Vector(tuple(rays.path_of(case.path.anteroposterior_deg, case.path.lateral_deg).vector)))
     shader.uniform_float("lamp", ((view.view_matrix @ thing.matrix_world).to_3x3().inverted() @ Vector(LAMP)).normalized())
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.depth_mask_set(True)
