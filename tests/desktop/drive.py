@@ -6,6 +6,7 @@ Everything seen goes into FOLDER/seen.json, pictures of the screen beside it; th
 generator: a timer takes one step at a time, so that the window lives in between, and the longest time that it did not is measured.
 """
 
+import importlib
 import json
 import sys
 import time
@@ -18,6 +19,7 @@ import bpy
 
 sys.path.insert(0, str(Path(__file__).parent))
 from hands import (
+    NAME,
     OUT,
     area,
     case,
@@ -130,9 +132,9 @@ def tilt() -> Iterator[None]:
 
 def knob(axis: str = "both") -> tuple[float, float]:
     """Where a knob of the rod is in the window."""
-    tilting, path = room("tilt_gizmo"), case().get("path", {})
+    tilting, path, survey = room("tilt_gizmo"), case().get("path", {}), importlib.import_module(f"{NAME}.core.survey")
     foot, length = tilting.standing(bpy.context.scene.objects["Cast"])
-    way = tilting.Path(path.get("anteroposterior_deg", 0.0), path.get("lateral_deg", 0.0)).vector
+    way = survey.Path(path.get("anteroposterior_deg", 0.0), path.get("lateral_deg", 0.0)).vector
     return on_screen([f + length * tilting.KNOBS[axis][0] * w for f, w in zip(foot, way, strict=True)])
 
 

@@ -46,8 +46,9 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     (archive,) = folder.glob("*linux_x64.zip")
     home = {"BLENDER_USER_RESOURCES": str(folder / "user"), "DESKTOP_BLENDER_HOME": str(folder / "home")}
     # All it reads lies in one folder and it starts there: a Blender in a root of its own need not see where the project lies.
-    script = shutil.copy(Path(__file__).with_name("drive.py"), folder)
-    command = [*screen(), blender, "--factory-startup", "--enable-event-simulate", "--python", str(script)]
+    script, _ = (shutil.copy(Path(__file__).with_name(name), folder) for name in ("drive.py", "hands.py"))
+    # The exit code makes a script that cannot start end at once, not after the time allowed.
+    command = [*screen(), blender, "--factory-startup", "--enable-event-simulate", "--python-exit-code", "3", "--python", str(script)]
     done = subprocess.run(
         [*command, "--", str(archive), str(folder / "case.json"), str(folder)],
         cwd=folder, env={**os.environ, **home}, capture_output=True, text=True, timeout=560,
