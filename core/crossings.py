@@ -15,6 +15,7 @@ ROUNDING_MM = 1e-4
 SIGN_EPS = 1e-14
 PLANE_MM = 1e-9  # faces in one plane, such as those of a floor, to the rounding of 64-bit numbers
 _CHUNK = 100_000
+_OPPOSED = 0.9  # cosine between two faces that lie against each other
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,6 +234,24 @@ def self_crossings(mesh: Mesh) -> tuple[Ints, Floats]:
     mesh.face_normals, mesh.face_areas  # noqa: B018 worked out once, before the threads ask for them
     parts = list(side_by_side(lambda some: _crossing(mesh, planes, some), chunks))
     return np.concatenate([p for p, _ in parts]), np.concatenate([d for _, d in parts])
+
+
+def thin_faces(mesh: Mesh, thin_mm: float) -> Ints:
+    """(k,) faces that lie against another one back to back, or front to front, within `thin_mm`: both sides of a film or of a slit."""
+    corners = mesh.triangles
+    pairs = near_pairs(np.concatenate([corners - 0.5 * thin_mm, corners + 0.5 * thin_mm], axis=1))
+    normals, areas = mesh.face_normals, mesh.face_areas
+    pairs = pairs[np.einsum("ij,ij->i", normals[pairs[:, 0]], normals[pairs[:, 1]]) < -_OPPOSED]
+    planes = _Planes.of(mesh)
+    reach = np.full(len(pairs), np.inf)
+    for a, b in ((0, 1), (1, 0)):
+        low, high = planes.sides(pairs[:, a], pairs[:, b])
+        reach = np.minimum(reach, np.maximum(high, -low))
+    pairs = pairs[(reach < thin_mm) & (areas[pairs].min(axis=1) > 0)]
+    small = np.where(areas[pairs[:, 0]] < areas[pairs[:, 1]], pairs[:, 0], pairs[:, 1])
+    large = pairs.sum(axis=1) - small
+    over = _coplanar_overlap(corners[large], corners[small], normals[large])
+    return np.unique(pairs[over])
 
 
 def _patch_round(mesh: Mesh, faces: Bools) -> tuple[Mesh, Ints]:

@@ -26,6 +26,7 @@ from ..mesh import Mesh
 from ..planning.critique import OVERRULE
 from ..preparation import Cut, Prepared
 from ..solids.fields import Blend
+from ..solids.fins import without_fins
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
@@ -126,7 +127,7 @@ def build(
         spacing = QUICK_SPACING_MM if quick else case.manufacture.resolution_mm
         metal = Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
     with clock.stage("cut"):
-        framework, loose = cut_to_fit(metal, found.master.mesh)
+        framework, loose = cut_to_fit(metal, found.master.mesh, found.survey.path)
     with clock.stage("checks"):
         checks, words = judge(found, framework)
     return found.with_framework(framework, checks, clock.times, (*loose, *words))
@@ -247,12 +248,19 @@ def mark_teeth(case: Case, cast: Cast) -> Teeth:
     return found.without(case.chart.to_extract)
 
 
-def cut_to_fit(metal: Mesh, master: Mesh) -> tuple[Mesh, tuple[str, ...]]:
-    """The framework: metal less the master cast, so that the fitting side is the master cast itself.
+def cut_to_fit(metal: Mesh, master: Mesh, path: Path) -> tuple[Mesh, tuple[str, ...]]:
+    """The framework: metal less the master cast, so that the fitting side is the master cast itself; fins in its crevices are cut off."""
+    framework, words = _merged(metal.to_manifold() - master.to_manifold())
+    bare = without_fins(framework, path.rotation)
+    if bare is None:
+        return framework, words
+    framework, more = _merged(bare)
+    return framework, (*words, *more)
 
-    Its seam is merged as little as unfolds it; if nothing does, the least folded mesh is given, for the checks to tell.
-    """
-    whole = metal.to_manifold() - master.to_manifold()
+
+def _merged(whole: manifold3d.Manifold) -> tuple[Mesh, tuple[str, ...]]:
+    """A cut solid as it is stored. Its seam is merged as little as unfolds it; if nothing does, the least folded mesh is given, for the
+    checks to tell."""
     best: tuple[int, Mesh, tuple[str, ...]] | None = None
     for within in SEAM_MM:
         left, words = _without_crumbs(whole.simplify(within))

@@ -150,7 +150,7 @@ def test_every_arm_of_the_samples_is_analysed_in_time(name, count):
     for clasp, given in zip(found.clasps, data.clasps, strict=True):
         assert given.profile.depth == pytest.approx(given.undercut_mm, abs=0.04)  # measured on the scan, not taken from the plan
         assert clasp.peak.low < clasp.peak.likely < clasp.peak.high
-        assert clasp.bending_mm < clasp.length_mm
+        assert 0.5 * clasp.length_mm < clasp.bending_mm <= clasp.length_mm  # an arm that starts on the face of a plate bends all along
     if name == "lower_class_i":  # mesial rests: as the RPI clasp is meant to, both tips leave the tooth when a base sinks
         assert {t.word for s in found.sinkings for t in s.tips} == {"releases"}
 
