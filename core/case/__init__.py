@@ -30,11 +30,12 @@ from .document import (
     load_case,
     save_case,
 )
-from .rests import CingulumRest, GuidePlate, MinorConnector, OcclusalRest
+from .rests import AnyRest, CingulumRest, GuidePlate, IncisalRest, MinorConnector, OcclusalRest
 from .weights import PathWeights
 
 __all__ = [
     "KINDS",
+    "AnyRest",
     "BackActionArm",
     "BeadPlate",
     "Case",
@@ -46,6 +47,7 @@ __all__ = [
     "ExtendedArm",
     "GuidePlate",
     "IBar",
+    "IncisalRest",
     "LabialBar",
     "LatticeBase",
     "LingualBar",

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 KIND = {
     "occlusal_rest": "rest",
     "cingulum_rest": "rest",
+    "incisal_rest": "rest",
     "guide_plate": "plate",
     "retentive_arm": "clasp",
     "reciprocal_arm": "clasp",
@@ -89,6 +90,7 @@ def gather(
         {short(name): built.rails["arm"].points for name, built in assembly.built.items() if built.tips and "arm" in built.rails},
         tuple(_finish_lines(assembly)),
         opposing,
+        {short(name): built.seat for name, built in assembly.built.items() if built.seat is not None},
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from ..errors import GeometryError
 from ..mechanics import MATERIALS, CaseMechanics, Material
 from ..mesh import Bools, Floats, Mesh
+from ..preparation import RestSeatSpec
 from .borders import check_feather_edges, check_margin_distance, check_mass
 from .finish import FinishLine, check_finish_line
 from .fit import FaceGaps, check_fitting_surface, check_overlap, check_rest_contact, face_gaps
@@ -24,6 +25,7 @@ from .opposing import check_clearance
 from .process import PROCESSES, Process
 from .radius import check_corner_radius
 from .rays import Rays
+from .rests import check_rest_floor, check_rest_width
 from .result import Check, Landmarks
 from .stored import check_stored
 from .thickness import Region, check_thickness, local_thickness
@@ -46,7 +48,7 @@ class CheckInput:
     margins : gingival margin (k, 3) of each tooth; teeth : a point (3,) on each tooth, to name places
     mechanics : what the arms, levers and connector do; material : alloy
     process : how it is made; arm_lines : points (k, 3) along each flexible arm; finish_lines : where the base resin ends
-    opposing : scan of the opposing arch in the same frame
+    opposing : scan of the opposing arch in the same frame; seats : the seat of each rest, by the name of its region
     """
 
     framework: Mesh
@@ -64,6 +66,7 @@ class CheckInput:
     arm_lines: Mapping[str, Floats] = field(default_factory=dict)
     finish_lines: tuple[FinishLine, ...] = ()
     opposing: Mesh | None = None
+    seats: Mapping[str, RestSeatSpec] = field(default_factory=dict)
 
     @cached_property
     def framework_scene(self) -> Rays:
@@ -193,6 +196,9 @@ def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     found.append(check_overlap(data.framework, data.prepared, marks))
     for rest in (r for r in data.regions if r.kind == "rest"):
         found.append(check_rest_contact(data.framework, rest.mask, rest.id, data.prepared_gaps, data.path, marks))
+        if rest.id in data.seats:
+            seat = (data.framework, rest.mask, rest.id, data.prepared_gaps, data.seats[rest.id], marks)
+            found += [check_rest_width(*seat), *check_rest_floor(*seat)]
     if data.opposing is not None:
         scene = Rays(data.opposing)
         found.append(check_clearance(data.framework, None, scene, data.path, marks))

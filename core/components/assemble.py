@@ -17,6 +17,7 @@ from ..case import (
     ExtendedArm,
     GuidePlate,
     IBar,
+    IncisalRest,
     LabialBar,
     LatticeBase,
     LingualBar,
@@ -58,7 +59,7 @@ from .wire import wire_arm
 
 ORDER = (
     LingualBar, LingualPlate, SublingualBar, LabialBar, ContinuousBar,
-    PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, GuidePlate,
+    PalatalStraps, PalatalPlate, UShapedPlate, LatticeBase, BeadPlate, OcclusalRest, CingulumRest, IncisalRest, GuidePlate,
     MinorConnector,
     ReciprocalArm, RetentiveArm, BackActionArm, ExtendedArm, IBar, TBar, WireArm, RingArm,
 )  # fmt: skip
@@ -118,8 +119,8 @@ def _build(component: Component, case: Case, site: Site, built: dict[str, Built]
             return bead_plate(component, site)
         case UShapedPlate():
             return u_shaped_plate(component, site)
-        case OcclusalRest() | CingulumRest():
-            return rest(component, site)
+        case OcclusalRest() | CingulumRest() | IncisalRest():
+            return rest(component, site, case.components)
         case GuidePlate():
             return guide_plate(component, site, case.components)
         case MinorConnector():

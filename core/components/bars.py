@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.spatial import cKDTree
 
-from ..case import CingulumRest, Component, LingualBar, MinorConnector, OcclusalRest
+from ..case import AnyRest, Component, LingualBar, MinorConnector, OcclusalRest
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..preparation import RestSeatSpec
@@ -112,7 +112,7 @@ def minor_connector(
     site.chart(spec.tooth, spec.id)
     if facial and spec.side == "lingual":
         raise ComponentError(f"{spec.id}: a labial bar cannot reach a rest on the cingulum; give {spec.tooth} a rest beside an embrasure")
-    rests = [c for c in components if isinstance(c, OcclusalRest | CingulumRest) and c.tooth == spec.tooth]
+    rests = [c for c in components if isinstance(c, AnyRest) and c.tooth == spec.tooth]
     if spec.side != "lingual":
         rests = [c for c in rests if isinstance(c, OcclusalRest) and c.side == spec.side]
     if not rests:
@@ -122,6 +122,8 @@ def minor_connector(
     descent = _descent(site, spec, start, lead, origin, bar)
     # From the floor of the seat to the embrasure the strut lies on the prepared tooth like everywhere else.
     inside = seat.point + 0.35 * seat.length_mm * seat.inward - 0.5 * seat.depth_mm * site.up
+    if seat.kind == "incisal":
+        inside = seat.point - seat.depth_mm * site.up
     line = smooth(resample(np.vstack([inside, descent]), 0.2), 2.0)
     line = smooth(site.calm.project(line)[0], 2.5)
     frame = site.calm.with_normal(line)[1]
@@ -140,7 +142,8 @@ def minor_connector(
 def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec, facial: bool) -> tuple[Floats, Floats, Floats]:
     """Where the strut starts (3,), the level unit vector (3,) towards the tongue (or the lip), a point (3,) of its plane."""
     if spec.side == "lingual":
-        return seat.point, site.chart(spec.tooth, spec.id).outward(90.0 if facial else 270.0)[0], seat.point
+        top = seat.point - 1.2 * seat.depth_mm * site.up if seat.kind == "incisal" else seat.point
+        return top, site.chart(spec.tooth, spec.id).outward(90.0 if facial else 270.0)[0], seat.point
     ends = site.arch.extent(spec.tooth)
     mesial, distal = sorted(ends, key=abs)
     frame = site.arch.frame(mesial if spec.side == "mesial" else distal)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from ..case import CingulumRest, Component, ContinuousBar, OcclusalRest
+from ..case import AnyRest, Component, ContinuousBar
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..teeth import numbering
@@ -23,7 +23,7 @@ def continuous_bar(spec: ContinuousBar, site: Site, components: tuple[Component,
     if site.teeth.arch != "lower":
         raise ComponentError(f"{spec.id}: a continuous bar lies on lower teeth; use a palatal connector above")
     teeth = covered(spec, site)
-    borne = {c.tooth for c in components if isinstance(c, OcclusalRest | CingulumRest)}
+    borne = {c.tooth for c in components if isinstance(c, AnyRest)}
     for end in (teeth[0], teeth[-1]):
         near = {end, *numbering.neighbours(end)}
         if not near & borne:

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..errors import ComponentError
 from ..mesh import Floats, Mesh
+from ..preparation import RestSeatSpec
 from ..solids.distance import SurfaceDistance
 from ..solids.fields import Shape
 from ..solids.sweep import Rail
@@ -112,7 +113,7 @@ class Relief:
 
 @dataclass(frozen=True, eq=False)
 class Built:
-    """A component made: metal shapes, what the master cast must give way to, and what the report says of it."""
+    """A component made: metal shapes, what the master cast must give way to, and what the report says of it. seat : of a rest"""
 
     shapes: tuple[Shape, ...] = ()
     rails: dict[str, Rail] = field(default_factory=dict)
@@ -121,3 +122,4 @@ class Built:
     tips: tuple[Tip, ...] = ()
     facts: dict[str, float | str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    seat: RestSeatSpec | None = None

@@ -14,6 +14,7 @@ from ..case import (
     ExtendedArm,
     GuidePlate,
     IBar,
+    IncisalRest,
     LabialBar,
     LatticeBase,
     LingualBar,
@@ -99,11 +100,23 @@ def _order(component: Any) -> tuple[int, int]:
 
 def _occlusal_rest(c: OcclusalRest) -> ComponentRow:
     measures = f"seat {c.width_mm:.1f} × {c.length_mm:.1f}, {c.depth_mm:.1f} deep"
-    return ComponentRow(str(c.tooth), "Occlusal rest", f"{c.side} fossa", measures)
+    part, words = {
+        "short": ("Occlusal rest", f"{c.side} fossa"),
+        "long": ("Long occlusal rest", f"from the {c.side} ridge past the middle of the crown"),
+        "embrasure": ("Embrasure rest", f"{c.side} fossa, flared over the ridge; one of a pair"),
+    }[c.form]
+    return ComponentRow(str(c.tooth), part, words, measures)
 
 
 def _cingulum_rest(c: CingulumRest) -> ComponentRow:
+    if c.form == "ball":
+        return ComponentRow(str(c.tooth), "Ball rest", "round seat on the cingulum", f"ball of {c.ball_mm:.1f}, {c.depth_mm:.1f} deep")
     return ComponentRow(str(c.tooth), "Cingulum rest", "ledge on the lingual side", f"seat {c.width_mm:.1f} wide, {c.depth_mm:.1f} deep")
+
+
+def _incisal_rest(c: IncisalRest) -> ComponentRow:
+    words = f"notch in the incisal edge, {c.inset_mm:.1f} from the {c.side} angle"
+    return ComponentRow(str(c.tooth), "Incisal rest", words, f"seat {c.width_mm:.1f} wide, {c.depth_mm:.1f} deep")
 
 
 def _guide_plate(c: GuidePlate) -> ComponentRow:
@@ -233,8 +246,9 @@ def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:
 
 
 _WORDS: dict[type, Callable[[Any], ComponentRow]] = {
-    OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, GuidePlate: _guide_plate, RetentiveArm: _retentive_arm,
-    ReciprocalArm: _reciprocal_arm, IBar: _i_bar, MinorConnector: _minor_connector, LingualBar: _lingual_bar, LingualPlate: _lingual_plate,
+    OcclusalRest: _occlusal_rest, CingulumRest: _cingulum_rest, IncisalRest: _incisal_rest, GuidePlate: _guide_plate,
+    RetentiveArm: _retentive_arm, ReciprocalArm: _reciprocal_arm, IBar: _i_bar,
+    MinorConnector: _minor_connector, LingualBar: _lingual_bar, LingualPlate: _lingual_plate,
     SublingualBar: _sublingual_bar, ContinuousBar: _continuous_bar, LabialBar: _labial_bar,
     PalatalStraps: _palatal_straps, PalatalPlate: _palatal_plate, UShapedPlate: _u_shaped_plate, LatticeBase: _lattice_base,
     BeadPlate: _bead_plate,

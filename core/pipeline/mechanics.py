@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..case import BeadPlate, Case, CingulumRest, GuidePlate, LatticeBase, OcclusalRest
+from ..case import AnyRest, BeadPlate, Case, GuidePlate, LatticeBase
 from ..components import Assembly, Site
 from ..components.gaps import find_gap, ridge_line
 from ..components.rests import seat_of
@@ -41,7 +41,7 @@ def case_input(case: Case, assembly: Assembly, site: Site, alloy: Material) -> C
     rests = {
         c.id: (c.tooth, seat_of(c, site).point)
         for c in case.components
-        if isinstance(c, OcclusalRest | CingulumRest) and c.id in assembly.built
+        if isinstance(c, AnyRest) and c.id in assembly.built
     }
     bases, unknown = _bases(case, assembly, site)
     fulcrum, indirect = _support(list(rests.values()), bases, site)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..case import Case, CingulumRest, GuidePlate, OcclusalRest
+from ..case import AnyRest, Case, GuidePlate
 from ..components import planes, planned_seat
 from ..errors import GeometryError
 from ..mesh import Mesh
@@ -21,7 +21,7 @@ def prepare_mouth(case: Case, mesh: Mesh, teeth: Teeth, path: Path) -> tuple[Pre
         remarks.append(f"to be taken out, yet standing in the scan: {named}; what is built there lies on its crown: scan again")
     wanted_seats, wanted_planes = [], []
     for component in case.components:
-        if isinstance(component, OcclusalRest | CingulumRest) and component.tooth in teeth.teeth:
+        if isinstance(component, AnyRest) and component.tooth in teeth.teeth:
             try:
                 wanted_seats.append(planned_seat(component, teeth, mesh, path.vector))
             except GeometryError as error:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..case import BeadPlate, CingulumRest, GuidePlate, LatticeBase, OcclusalRest
+from ..case import BeadPlate, CingulumRest, GuidePlate, IncisalRest, LatticeBase, OcclusalRest
+from ..components.rests import partner_side
 from ..teeth.numbering import is_anterior, is_molar, position
 from .design import Design
 from .support import levers
@@ -101,7 +102,7 @@ def rest_deep_in_premolar(design: Design) -> Found:
 def cingulum_ledge_shallow(design: Design) -> Found:
     """Under 0.7 mm the ledge does not hold."""
     for rest in design.all(CingulumRest):
-        if rest.depth_mm < 0.7:
+        if rest.form == "chevron" and rest.depth_mm < 0.7:
             yield (rest.id,), f"{rest.depth_mm:g} mm deep"
 
 
@@ -113,6 +114,23 @@ def rest_kind_does_not_fit(design: Design) -> Found:
     for seat in design.all(CingulumRest):
         if position(seat.tooth) > 3:
             yield (seat.id,), f"{seat.tooth} has no cingulum"
+    for notch in design.all(IncisalRest):
+        if position(notch.tooth) > 3:
+            yield (notch.id,), f"{notch.tooth} has no incisal edge"
+
+
+def embrasure_rest_alone(design: Design) -> Found:
+    """One rest in an embrasure drives the two teeth apart."""
+    pairs = [r for r in design.all(OcclusalRest) if r.form == "embrasure"]
+    for rest in pairs:
+        if not any((r.tooth, r.side) == partner_side(rest.tooth, rest.side) for r in pairs):
+            yield (rest.id,), f"{rest.side} of {rest.tooth}"
+
+
+def incisal_rest_shows(design: Design) -> Found:
+    """Metal on the edge, far from the middle of the root."""
+    for rest in design.all(IncisalRest):
+        yield (rest.id,), f"on {rest.tooth}"
 
 
 def weak_tooth_bears_rest(design: Design) -> Found:

@@ -8,15 +8,14 @@ from functools import cached_property
 from typing import TypeVar
 
 from ..case import (
+    AnyRest,
     BeadPlate,
     Case,
-    CingulumRest,
     Component,
     GuidePlate,
     IBar,
     LatticeBase,
     MinorConnector,
-    OcclusalRest,
     ReciprocalArm,
     RetentiveArm,
 )
@@ -27,7 +26,6 @@ from .classification import Classification, classify_chart, replaced_teeth, stan
 from .support import Fulcrum, fulcrum_lines, nominal_positions
 
 T = TypeVar("T", bound=Component)
-Rest = OcclusalRest | CingulumRest
 Retainer = RetentiveArm | IBar
 Major = ConnectorPart
 Base = LatticeBase | BeadPlate
@@ -79,9 +77,9 @@ class Design:
         return tuple(c for c in self.case.components if isinstance(c, RetentiveArm | IBar))
 
     @cached_property
-    def rests(self) -> tuple[Rest, ...]:
+    def rests(self) -> tuple[AnyRest, ...]:
         """All rests."""
-        return tuple(c for c in self.case.components if isinstance(c, OcclusalRest | CingulumRest))
+        return tuple(c for c in self.case.components if isinstance(c, AnyRest))
 
     @cached_property
     def connectors(self) -> tuple[Major, ...]:

@@ -61,6 +61,8 @@ RULES: tuple[Rule, ...] = (
         "seat depths judged adequate, mean 0.74 mm (Int J Prosthodont 1992;5:227)",
     ),
     Rule("rest.kind", ERROR, s.rest_kind_does_not_fit, "Anterior teeth take cingulum rests, posterior teeth occlusal ones", _MCCRACKEN),
+    Rule("rest.pair", ERROR, s.embrasure_rest_alone, "Embrasure rests come in pairs: one alone wedges the teeth apart", _MCCRACKEN),
+    Rule("rest.incisal", ADVICE, s.incisal_rest_shows, "An incisal rest shows and levers the root: prefer the cingulum", _MCCRACKEN),
     Rule("rest.weak", WARNING, s.weak_tooth_bears_rest, "A weak tooth carries the denture: splint it, or plan for its loss", _COMMON),
     Rule("guide.unused", ADVICE, s.guide_surface_unused, "A surface beside a space could guide the denture", _MCCRACKEN),
     Rule("guide.place", WARNING, s.guide_plate_away_from_space, "A guide plate stands where there is no space", "logic"),

@@ -3,14 +3,17 @@
 from .ledge import fit_ledge
 from .planes import GuidePlaneSpec, fit_plane
 from .prepare import PLANE_MOST_MM, Cut, Prepared, fit_reach, prepare
-from .seats import RestSeatSpec, floor_angle_deg, seat_field, seat_solid
+from .seats import ON_LEDGE, ON_TOP, RestSeatSpec, ball_centre, floor_angle_deg, seat_field, seat_solid
 
 __all__ = [
+    "ON_LEDGE",
+    "ON_TOP",
     "PLANE_MOST_MM",
     "Cut",
     "GuidePlaneSpec",
     "Prepared",
     "RestSeatSpec",
+    "ball_centre",
     "fit_ledge",
     "fit_plane",
     "fit_reach",

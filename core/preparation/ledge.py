@@ -8,7 +8,7 @@ import numpy as np
 
 from ..mesh import Mesh
 from ..survey.scene import RayScene
-from .seats import LEDGE_WALL, RestSeatSpec
+from .seats import LEDGE_WALL, ON_LEDGE, RestSeatSpec
 
 TALLEST_MM = 2.5
 """The wall behind the ledge should leave the tooth within this height (incisogingivally; common practice 1.5 to 2.5)."""
@@ -16,11 +16,11 @@ LEAST_MM = 0.4
 
 
 def fit_ledge(seat: RestSeatSpec, mesh: Mesh, *, tallest_mm: float = TALLEST_MM) -> RestSeatSpec:
-    """The same cingulum seat, as deep as asked or as deep as the face allows, at least 0.4 mm; other kinds unchanged.
+    """The same seat in a lingual face, as deep as asked or as deep as the face allows, at least 0.4 mm; other kinds unchanged.
 
     mesh : the unprepared cast. The wall behind the ledge leaves the face within `tallest_mm` of its floor.
     """
-    if seat.kind != "cingulum":
+    if seat.kind not in ON_LEDGE:
         return seat
     across = np.linspace(-0.2, 0.2, 5) * seat.width_mm
     start = seat.point - 8.0 * seat.inward + across[:, None] * seat.axes[1] + tallest_mm * seat.up

@@ -15,17 +15,25 @@ from ..survey.nearest import Finder
 from ..survey.path import Path
 from ..teeth import Teeth, Tooth
 from .planes import GuidePlaneSpec, plan, plane_solid
-from .seats import RestSeatSpec, floor_angle_deg, seat_solid
+from .seats import ON_LEDGE, ON_TOP, RestSeatSpec, floor_angle_deg, seat_solid
 
 SPENDABLE = 0.5
 """Share of the local enamel beyond which a cut is warned of (project default)."""
 PLANE_MOST_MM = 0.5
 """Orthodontic stripping takes 0.25 to 0.5 mm a surface (Am J Orthod Dentofacial Orthop 2015;147:435)."""
+PAIR_MM = 0.3
+"""An embrasure seat goes this far over the rim of its crown: between the two seats of a pair no wall is left standing."""
 NEIGHBOUR_MM = 0.05
 """How far a seat may come over the outline of the crown beside it: where two crowns touch they share this much in a scan."""
 PREMOLAR_SEAT_MM = 1.0
 PREMOLAR_DENTINE_MM = 1.5
 """Seats of 1.5 mm reach dentine in over half of premolars, 1.0 mm is usually safe (premolar enamel data; handbook, section 3)."""
+
+LEDGE_SHALLOW_MM = 0.7
+"""Ledges that were judged adequate were 0.74 mm deep on the mean, 1.0 is wanted (Int J Prosthodont 1992;5:227)."""
+SEAT_WORDS = {
+    "occlusal": "occlusal", "long": "long occlusal", "embrasure": "embrasure", "cingulum": "cingulum", "ball": "ball", "incisal": "incisal",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -66,7 +74,7 @@ def prepare(
     for seat in seats:
         tooth = teeth[seat.tooth]
         tool = _beside_neighbours(seat_solid(fit_reach(seat, tooth, mesh)), seat, teeth, mesh)
-        cuts.append(_seat_cut(seat, *_taken(mesh, solid, tool, tooth, f"{seat.kind} rest seat")))
+        cuts.append(_seat_cut(seat, *_taken(mesh, solid, tool, tooth, f"{SEAT_WORDS[seat.kind]} rest seat")))
         tools.append(tool)
     for plane in guide_planes:
         tooth = teeth[plane.tooth]
@@ -94,7 +102,8 @@ def _outward_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> float:
         return seat.reach_mm
     local = (mesh.vertices[np.unique(mesh.faces[tooth.faces])] - seat.point) @ seat.axes.T
     near = (np.abs(local[:, 1]) < 0.5 * seat.width_mm) & (local[:, 2] > -seat.depth_mm - 0.8)
-    return float(np.clip(-local[near, 0].min() + 0.05, 0.1, 2.5)) if near.any() else seat.reach_mm
+    over = PAIR_MM if seat.kind == "embrasure" else 0.05
+    return float(np.clip(-local[near, 0].min() + over, 0.1, 2.5)) if near.any() else seat.reach_mm
 
 
 def _beside_neighbours(tool: Mesh, seat: RestSeatSpec, teeth: Teeth, mesh: Mesh) -> Mesh:
@@ -108,7 +117,8 @@ def _beside_neighbours(tool: Mesh, seat: RestSeatSpec, teeth: Teeth, mesh: Mesh)
         high = local[local[:, 2] > -seat.depth_mm - 0.8]
         if len(high) < 3:
             continue
-        plan_view = manifold3d.CrossSection.hull_points(high[:, :2]).offset(-NEIGHBOUR_MM, manifold3d.JoinType.Round, 2.0, 32)
+        inside = PAIR_MM if seat.kind == "embrasure" and (other.centre - seat.point) @ seat.inward < 0 else NEIGHBOUR_MM
+        plan_view = manifold3d.CrossSection.hull_points(high[:, :2]).offset(-inside, manifold3d.JoinType.Round, 2.0, 32)
         if plan_view.is_empty():
             continue
         prism = plan_view.extrude(40.0).translate((0.0, 0.0, -20.0))
@@ -142,14 +152,17 @@ def _distances(old: Finder, points: Floats) -> Floats:
 
 def _seat_cut(seat: RestSeatSpec, deepest: float, volume: float) -> Cut:
     words = []
-    premolar = seat.kind == "occlusal" and seat.tooth % 10 in (4, 5)
+    premolar = seat.kind in ON_TOP and seat.tooth % 10 in (4, 5)
     if premolar and seat.depth_mm > PREMOLAR_SEAT_MM:
         words.append(f"{seat.depth_mm:g} mm at the ridge; over {PREMOLAR_SEAT_MM:g} mm dentine is often reached in premolars")
     elif premolar and deepest >= PREMOLAR_DENTINE_MM:
         words.append(f"{deepest:.1f} mm at its deepest, under the old surface: in over half of premolars that reaches dentine")
-    if seat.kind == "occlusal" and floor_angle_deg(seat) >= 90.0:
+    if seat.kind in ON_TOP and floor_angle_deg(seat) >= 90.0:
         words.append("its floor does not fall inward: the rest could slide off")
-    what = f"{seat.kind} rest seat, {seat.width_mm:g} x {seat.length_mm:g} mm, {seat.depth_mm:.2g} mm deep"
+    if seat.kind in ON_LEDGE and seat.depth_mm < LEDGE_SHALLOW_MM:
+        words.append(f"this steep face allows a ledge of {seat.depth_mm:.2f} mm; 0.7 to 1.0 mm are wanted: add metal or resin, or a notch")
+    size = f"{seat.width_mm:g} mm wide" if seat.kind in ("ball", "incisal") else f"{seat.width_mm:.2g} x {seat.length_mm:.2g} mm"
+    what = f"{SEAT_WORDS[seat.kind]} rest seat, {size}, {seat.depth_mm:.2g} mm deep"
     return Cut(what, seat.tooth, deepest, volume, None, "; ".join(words))
 
 

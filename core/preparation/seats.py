@@ -2,8 +2,9 @@
 
 Local axes of every seat: x inward (level, from the rim of the tooth toward its middle), y across, z along the path, origin at the
 landmark. A seat takes away all that lies above z = floor(x, y). Forms from standard texts (occlusal: a rounded triangle with its
-base at the marginal ridge, spoon-shaped, deepest 0.5 mm below the lowered ridge, no vertical walls; cingulum: an inverted V in
-plan and front view; incisal: a rounded notch), sizes from the specification.
+base at the marginal ridge, spoon-shaped, deepest 0.5 mm below the lowered ridge, no vertical walls; long: a channel past the middle
+of the crown, falling inward; embrasure: as occlusal, its base flared over the ridge; cingulum: an inverted V in plan and front view;
+ball: as a round bur leaves it; incisal: a rounded notch), sizes from the specification.
 """
 
 from __future__ import annotations
@@ -16,11 +17,22 @@ import numpy as np
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
 
-KINDS = ("occlusal", "cingulum", "incisal")
+KINDS = ("occlusal", "long", "embrasure", "cingulum", "ball", "incisal")
+ON_TOP = ("occlusal", "long", "embrasure")
+"""Kinds in an occlusal table; ON_LEDGE: kinds in a lingual face."""
+ON_LEDGE = ("cingulum", "ball")
 SPOON_MM = 0.5
 """How much deeper than the lowered ridge the floor of an occlusal seat is (common practice)."""
-DEEPEST_AT = 0.45
-"""Where along its length an occlusal seat is deepest."""
+DEEPEST_AT = {"occlusal": 0.45, "embrasure": 0.45, "long": 0.75}
+"""Where along its length an occlusal seat is deepest: a long one towards the middle of the crown."""
+APEX = {"occlusal": 0.28, "embrasure": 0.28, "long": 0.4}
+"""Radius of the inner end of the outline in widths."""
+FLARE, FLARE_FROM_MM = 0.5, 0.7
+"""An embrasure seat widens by this share of a millimetre to either side for each millimetre outward from FLARE_FROM_MM inside the ridge."""
+LEVEL_FROM_MM = 0.5
+"""Further outward than this the floor of an embrasure seat runs level to that of its partner: the contact below is left."""
+BALL_DROP = 0.3
+"""The bottom of a ball seat lies this share of the radius, and 0.3 mm, below its landmark, so that it has a lip outward."""
 CLEAR_MM = 10.0
 """Seats are open this far above the landmark: more than any crown stands over its cingulum."""
 GRID_MM = 0.1
@@ -30,11 +42,14 @@ LEDGE_WALL = 9.5
 """Of the wall behind a cingulum ledge, 84 degrees: a flatter one would never leave a steep lingual face."""
 
 
+_LIMITS = (("width_mm", 0.8, 8.0), ("length_mm", 0.8, 8.0), ("depth_mm", 0.2, 3.0), ("reach_mm", 0.0, 5.0), ("fall_mm", 0.0, 3.0))
+
+
 @dataclass(frozen=True, eq=False)
 class RestSeatSpec:
     """One rest seat.
 
-    tooth : FDI number; kind : "occlusal", "cingulum" or "incisal"
+    tooth : FDI number; kind : one of KINDS
     point : (3,) landmark on the unprepared surface: middle of the marginal ridge, shoulder of the cingulum, or on the edge
     inward : (3,) unit, level: toward the fossa, toward the facial, or along the edge toward the tooth's middle
     up : (3,) unit, the path
@@ -42,6 +57,7 @@ class RestSeatSpec:
     length_mm : along inward; depth_mm : occlusal: by how much the ridge is lowered; cingulum: how deep the ledge goes into the
         tooth, level; incisal: below the edge
     reach_mm : how far the seat goes outward from the landmark, over the rim of the tooth
+    fall_mm : occlusal kinds: how much deeper than the lowered ridge the floor is at its deepest
     """
 
     tooth: int
@@ -53,12 +69,13 @@ class RestSeatSpec:
     length_mm: float = 2.5
     depth_mm: float = 1.2
     reach_mm: float = 0.9
+    fall_mm: float = SPOON_MM
 
     def __post_init__(self) -> None:
         where = f"rest seat on {self.tooth}"
         if self.kind not in KINDS:
             raise GeometryError(f"{where}: kind {self.kind!r} is unknown; use one of {', '.join(KINDS)}")
-        for name, low, high in (("width_mm", 0.8, 8.0), ("length_mm", 0.8, 8.0), ("depth_mm", 0.2, 3.0), ("reach_mm", 0.0, 5.0)):
+        for name, low, high in _LIMITS:
             value = getattr(self, name)
             if not low <= value <= high:
                 raise GeometryError(f"{where}: {name} is {value:g}, outside {low:g} to {high:g}")
@@ -77,28 +94,30 @@ class RestSeatSpec:
         return np.stack([self.inward, np.cross(self.up, self.inward), self.up])
 
 
-def _outline(x: Floats, y: Floats, width: float, length: float) -> Floats:
-    """Signed distance to the occlusal outline, negative inside: `width` at x = 0, a round apex at x = length, open outward."""
-    r = 0.28 * width
+def _outline(x: Floats, y: Floats, spec: RestSeatSpec) -> Floats:
+    """Signed distance to the occlusal outline, negative inside: its width at x = 0, a round apex at x = its length, open outward."""
+    width, length = spec.width_mm, spec.length_mm
+    r = APEX[spec.kind] * width
     ahead, aside = length - r, 0.5 * width
     lean = np.arctan2(aside, ahead) - np.arcsin(min(r / np.hypot(ahead, aside), 1.0))
     u, v = x - ahead, np.abs(y)
-    side = np.sin(lean) * x + np.cos(lean) * (v - aside)
+    flare = FLARE * np.maximum(FLARE_FROM_MM - x, 0.0) ** 2 / (FLARE_FROM_MM + np.abs(x)) if spec.kind == "embrasure" else 0.0
+    side = np.sin(lean) * x + np.cos(lean) * (v - aside - flare)
     return np.where(u * np.cos(lean) - v * np.sin(lean) > 0, np.hypot(u, v) - r, side)
 
 
 def _occlusal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
-    width, length, depth = spec.width_mm, spec.length_mm, spec.depth_mm
+    depth = spec.depth_mm
     rise = depth + 0.25
-    middle = DEEPEST_AT * length
-    inner = -float(_outline(np.array(middle), np.array(0.0), width, length))  # the bowl is flat further inside than this
+    middle = DEEPEST_AT[spec.kind] * spec.length_mm
+    inner = -float(_outline(np.array(middle), np.array(0.0), spec))  # the bowl is flat further inside than this
 
     def floor(x: Floats, y: Floats) -> Floats:
         # Along the middle: from the lowered ridge down to its deepest; over the ridge it rolls off outward without a sharp line.
-        over = np.maximum(-x, 0.0)
+        over = np.maximum(-x, 0.0) if spec.kind != "embrasure" else np.clip(-x, 0.0, LEVEL_FROM_MM)
         fall = np.sin(0.5 * np.pi * np.clip(x / middle, 0.0, 1.0))
-        axis = -depth - SPOON_MM * fall + 0.25 * over - 0.45 * over**2
-        edge = _outline(x, y, width, length)
+        axis = -depth - spec.fall_mm * fall + 0.25 * over - 0.45 * over**2
+        edge = _outline(x, y, spec)
         bowl = rise * np.clip(1.0 + edge / inner, 0.0, 1.0) ** 2
         slope, out = 2.0 * rise / inner, np.maximum(edge, 0.0)
         steeper = np.maximum(WALL - slope, 0.0)
@@ -121,6 +140,23 @@ def _cingulum(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     return floor
 
 
+def ball_centre(spec: RestSeatSpec) -> tuple[float, float]:
+    """Local x and z of the middle of a ball seat's ball, mm: its inner side as deep in the tooth as the seat is asked to be."""
+    r = 0.5 * spec.width_mm
+    return spec.depth_mm - r, (1.0 - BALL_DROP) * r - 0.3
+
+
+def _ball(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
+    r, (x0, z0) = 0.5 * spec.width_mm, ball_centre(spec)
+    steep = r * LEDGE_WALL / np.hypot(1.0, LEDGE_WALL)  # beyond this the ball's side would be steeper than the wall
+
+    def floor(x: Floats, y: Floats) -> Floats:
+        away = np.hypot(x - x0, y)
+        return z0 - np.sqrt(r**2 - np.minimum(away, steep) ** 2) + LEDGE_WALL * np.maximum(away - steep, 0.0)
+
+    return floor
+
+
 def _incisal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     half, depth = 0.5 * spec.width_mm, spec.depth_mm
 
@@ -131,7 +167,7 @@ def _incisal(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
     return floor
 
 
-_FLOORS = {"occlusal": _occlusal, "cingulum": _cingulum, "incisal": _incisal}
+_FLOORS = {**dict.fromkeys(ON_TOP, _occlusal), "cingulum": _cingulum, "ball": _ball, "incisal": _incisal}
 
 
 def seat_floor(spec: RestSeatSpec) -> Callable[[Floats, Floats], Floats]:
@@ -158,7 +194,7 @@ def seat_field(spec: RestSeatSpec) -> Callable[[Floats], Floats]:
 
 def seat_solid(spec: RestSeatSpec) -> Mesh:
     """What the seat takes away, as a closed solid in the cast frame; open (to CLEAR_MM above the landmark) along the path."""
-    across = 0.5 * spec.width_mm + 2.2
+    across = 0.5 * spec.width_mm + (3.0 if spec.kind == "embrasure" else 2.2)
     if spec.kind == "incisal":
         x0, x1, across = -across, across, max(spec.length_mm, 4.0)
     else:
@@ -184,6 +220,6 @@ def floor_angle_deg(spec: RestSeatSpec) -> float:
 
     Below 90 degrees the rest cannot slide off the tooth (common practice).
     """
-    run = DEEPEST_AT * spec.length_mm
+    run = DEEPEST_AT[spec.kind] * spec.length_mm
     ends = seat_floor(spec)(np.array([0.0, run]), np.zeros(2))
     return float(90.0 - np.degrees(np.arctan2(ends[0] - ends[1], run)))

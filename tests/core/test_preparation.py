@@ -12,6 +12,7 @@ from claspwright.core.preparation.prepare import Prepared
 from claspwright.core.survey import Path, RayScene
 from claspwright.core.teeth import Teeth, Tooth
 
+KINDS = ["occlusal", "long", "embrasure", "cingulum", "ball", "incisal"]
 UP, X, Y = np.eye(3)[2], np.eye(3)[0], np.eye(3)[1]
 
 
@@ -34,7 +35,7 @@ def barrel(radius: float = 4.0, bulge: float = 6.0, height: float = 6.0) -> tupl
     return mesh, Teeth("lower", np.full(len(mesh.vertices), 46), {46: tooth}, ())
 
 
-@pytest.mark.parametrize("kind", ["occlusal", "cingulum", "incisal"])
+@pytest.mark.parametrize("kind", KINDS)
 def test_seats_are_closed_and_leave_no_undercut_and_no_vertical_wall(kind: str) -> None:
     path = Path(6.0, -4.0)
     spec = seat(kind, up=path.vector, point=np.array([3.0, 2.0, 1.0]))
@@ -46,11 +47,12 @@ def test_seats_are_closed_and_leave_no_undercut_and_no_vertical_wall(kind: str) 
         inner = (local[:, 2] < 3.5) & (np.abs(local[:, 1]) < 3.9) & (np.abs(local[:, 0]) < 3.3)
     facing = solid.face_normals[inner] @ path.vector
     assert inner.sum() > 500
-    # Every part of floor and wall is seen from above, at a slope: 77 degrees at most, 88 behind a ledge.
-    assert facing.max() < -np.cos(np.radians(88.0 if kind == "cingulum" else 77.0))
+    # Every part of floor and wall is seen from above, at a slope: 77 degrees at most, 80 in narrower or flared forms, 88 behind a ledge.
+    steepest = {"cingulum": 88.0, "ball": 88.0, "long": 80.0, "embrasure": 80.0}.get(kind, 77.0)
+    assert facing.max() < -np.cos(np.radians(steepest))
 
 
-@pytest.mark.parametrize("kind", ["occlusal", "cingulum", "incisal"])
+@pytest.mark.parametrize("kind", KINDS)
 def test_field_and_solid_are_the_same_shape(kind: str) -> None:
     spec = seat(kind)
     rng = np.random.default_rng(1)
@@ -81,6 +83,49 @@ def test_occlusal_seat_in_a_flat_block() -> None:
 def test_floor_falls_inward() -> None:
     assert floor_angle_deg(seat()) < 80.0
     assert floor_angle_deg(seat(length_mm=6.0)) < 90.0
+
+
+def hollow(kind: str, **changes: object) -> RayScene:
+    """A flat block, its top at the landmark, with a seat cut into it."""
+    block = manifold3d.Manifold.cube((12, 12, 6)).translate((-4, -6, -6))
+    return RayScene(Mesh.from_manifold(block - seat_solid(seat(kind, **changes)).to_manifold()))
+
+
+def depths(scene: RayScene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return scene.first_hit(np.column_stack([x, y, 0 * x + 5]), -UP)[0] - 5.0
+
+
+def test_a_long_seat_falls_all_the_way_to_its_middle_and_no_further_than_asked() -> None:
+    scene = hollow("long", length_mm=6.0, fall_mm=0.8)
+    x = np.linspace(0.02, 6.5, 300)
+    depth = depths(scene, x, 0 * x)
+    assert depth[0] == pytest.approx(1.2, abs=0.03) and depth.max() == pytest.approx(2.0, abs=0.03)
+    assert x[depth.argmax()] == pytest.approx(4.5, abs=0.3) and (np.diff(depth[x < 4.2]) > -1e-4).all()
+    y = np.linspace(-3, 3, 601)
+    assert np.ptp(y[depths(scene, 0 * y + 3.0, y) > 1e-3]) > 0.7 * 2.5  # a channel, not a point
+
+
+def test_an_embrasure_seat_is_flared_over_the_ridge() -> None:
+    y = np.linspace(-4, 4, 801)
+
+    def width(kind: str, x: float) -> float:
+        return float(np.ptp(y[depths(hollow(kind), 0 * y + x, y) > 1e-3]))
+
+    assert width("embrasure", 1.2) == pytest.approx(width("occlusal", 1.2), abs=0.05)
+    assert width("embrasure", -0.8) > width("occlusal", -0.8) + 0.8
+
+
+@pytest.mark.parametrize("diameter", [1.5, 2.0])
+def test_a_ball_seat_is_as_round_as_its_bur(diameter: float) -> None:
+    """Floor of a sphere: depth at a distance d from the lowest place is less by r - sqrt(r^2 - d^2)."""
+    r = 0.5 * diameter
+    scene, centre = hollow("ball", width_mm=diameter, depth_mm=1.0), 1.0 - 0.5 * diameter
+    d = np.linspace(0.0, 0.8 * r, 30)
+    at = depths(scene, centre + 0 * d, d)
+    assert np.allclose(at[0] - at, r - np.sqrt(r**2 - d**2), atol=0.03)
+    y = np.linspace(-2, 2, 801)
+    chord = 2.0 * np.sqrt(r**2 - (r - at[0]) ** 2)  # the ball is sunk by less than its radius
+    assert np.ptp(y[depths(scene, centre + 0 * y, y) > 1e-3]) == pytest.approx(chord, abs=0.06)
 
 
 def test_guide_plane_on_a_barrel_takes_the_sagitta_of_its_band() -> None:
