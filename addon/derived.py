@@ -17,7 +17,7 @@ from bpy.app.handlers import persistent
 from ..core.background import Call, Process
 from ..core.case import Case
 from ..core.errors import ClaspwrightError
-from . import bridge, document, materials
+from . import bridge, document, live, materials
 from .surveyor import Seen, Surveyor
 
 SHOWN, LINES, TEETH, SOURCE = "claspwright_shown", "claspwright_lines", "claspwright_teeth", "claspwright_source"
@@ -44,9 +44,11 @@ def mark_stale() -> None:
 
 
 def _tick() -> float | None:
-    before = finding()
+    before, parts = finding(), live.now.count
     busy = [step(scene) for scene in {w.scene for w in bpy.context.window_manager.windows}]
-    if finding() != before:
+    if live.now.count != parts:
+        redraw()
+    elif finding() != before:
         redraw(panels_only=finding())
     return TICK_S if any(busy) else None
 
@@ -71,7 +73,8 @@ def step(scene: bpy.types.Scene, *, wait: bool = False) -> bool:
     if case is None or thing is None or thing.mode == "EDIT":
         return False
     busy = _crowns(scene, case, thing, wait)
-    return _survey(scene, case, thing, wait) or busy
+    busy = _survey(scene, case, thing, wait) or busy
+    return busy if wait else live.step(scene, case, bench, tilting=bool(dragging)) or busy
 
 
 # --- crowns -------------------------------------------------------------------------------------------------------
@@ -232,6 +235,7 @@ def forget() -> None:
     """Drop everything that was computed."""
     asked.clear()
     surveyor.clear()
+    live.forget()
 
 
 @persistent

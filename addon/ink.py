@@ -40,7 +40,7 @@ def text(x: float, y: float, words: str, size: float, *, align: str = "CENTER", 
 
 
 def beside(x: float, y: float, lines: Sequence[str], size: float = 13.0) -> None:
-    """Lines of words at the right of a place, on a dark ground; the first line is the reading."""
+    """Lines of words at the right of a place, where there is room, else at its left, on a dark ground; the first line is the reading."""
     if not lines:
         return
     k = pixel()
@@ -48,12 +48,21 @@ def beside(x: float, y: float, lines: Sequence[str], size: float = 13.0) -> None
     blf.size(FONT, size * k)
     width = max(blf.dimensions(FONT, line)[0] for line in lines)
     left, low = x + 22 * k, y - height * len(lines) + 6 * k
+    if left + width + 8 * k > _room():
+        left = max(x - 22 * k - width, 8 * k)
     fill(
         [(left - 6 * k, low - 5 * k), (left + width + 6 * k, low - 5 * k), (left + width + 6 * k, y + 8 * k), (left - 6 * k, y + 8 * k)],
         DARK,
     )
     for n, line in enumerate(lines):
         text(left, y - height * (n + 1) + 12 * k, line, size * k, align="LEFT")
+
+
+def _room() -> float:
+    """Pixels of the view's width that no side bar covers."""
+    context: Any = bpy.context
+    region, sides = context.region, (r for r in context.area.regions if r.type == "UI" and r.width > 1)
+    return float(min([region.width, *(r.x - region.x for r in sides if r.x > region.x)]))
 
 
 def _draw(shape: str, points: Sequence[Spot], colour: Colour, width: float = 1.0) -> None:

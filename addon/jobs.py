@@ -12,7 +12,7 @@ import bpy
 
 from ..core.background import Call, Process
 from ..core.errors import CaseError, ClaspwrightError
-from . import derived, document
+from . import derived, document, live
 
 builder = Process()  # builds and writes; kept after a build, so that an export need not build again
 
@@ -86,6 +86,7 @@ class JobOperator:
         if process.busy:  # crowns are being found at older marks: what is asked now goes first
             process.stop()
             derived.asked.clear()
+            live.now.call = None
         running["now"] = Job(self.words, process, process.start(do, **task), context.scene.name)
         return running["now"]
 

@@ -10,8 +10,8 @@ from mathutils import Vector
 from . import bridge
 
 if TYPE_CHECKING:
-    from ..core.pipeline.handles import Sight
     from ..core.survey import Path
+    from ..core.survey.handles import Sight
 
 
 def path_of(anteroposterior_deg: float, lateral_deg: float) -> Path:
@@ -21,9 +21,16 @@ def path_of(anteroposterior_deg: float, lateral_deg: float) -> Path:
     return Path(anteroposterior_deg, lateral_deg)
 
 
+def array(vector: Any) -> Any:
+    """A place or a direction (3,) for the core."""
+    import numpy as np
+
+    return np.array([float(v) for v in vector], dtype=np.float64)
+
+
 def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:
     """The line of sight through a place of the region (pixels), in the frame of our object, mm."""
-    from ..core.pipeline.handles import sight
+    from ..core.survey.handles import sight
 
     region, view = view_of(context)
     back = thing.matrix_world.inverted()
@@ -74,3 +81,9 @@ def cast_in_view(context: Any) -> Any:
     """The cast where it can be handled in this view, else None."""
     thing = bridge.find_object(context.scene, "cast")
     return thing if thing is not None and thing.mode == "OBJECT" and thing.visible_get() else None
+
+
+def cast_shown(context: Any) -> Any:
+    """The cast or, where that is hidden, the prepared cast: what components can be handled on in this view; None without either."""
+    found = (bridge.find_object(context.scene, role) for role in ("cast", "prepared"))
+    return next((t for t in found if t is not None and t.mode == "OBJECT" and t.visible_get()), None)

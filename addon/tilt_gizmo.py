@@ -103,7 +103,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         return {"RUNNING_MODAL"}
 
     def _asked(self, context: Any, event: Any, thing: Any, now: tuple[float, float]) -> tuple[float, float]:
-        from ..core.pipeline.handles import tilt_under
+        from ..core.survey.handles import tilt_under
 
         region, _ = rays.view_of(context)
         look = rays.sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))

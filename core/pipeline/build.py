@@ -15,6 +15,7 @@ from ..blockout import MasterCast, block_out, master_cast
 from ..case import Case, IBar, ReciprocalArm, RetentiveArm
 from ..case.bases import BasePart
 from ..case.connectors import ConnectorPart
+from ..case.keys import key_of
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
@@ -30,7 +31,7 @@ from ..solids.fins import without_fins
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
-from .kept import Kept, key_of, stamp_of
+from .kept import Kept, stamp_of
 from .mechanics import case_input, framework_material
 from .preparing import prepare_mouth
 
@@ -172,12 +173,22 @@ class Surveyed:
         return self.survey.path
 
 
+def cast_of(case: Case, clock: Clock) -> tuple[Cast, str]:
+    """The scan of a case, read once, and the key of what it is. Raises CastError and GeometryError."""
+    key = key_of(case.cast, case.folder, stamp_of(case.scan))
+    return clock.once("read cast", key, lambda: read_cast(case)), key
+
+
+def crowns(case: Case, clock: Clock) -> tuple[Cast, Teeth, str]:
+    """The cast, its crowns, and the key of both. Raises CastError and CaseError."""
+    cast, cast_key = cast_of(case, clock)
+    key = key_of(cast_key, [(t.fdi, t.seeds, t.to_extract) for t in case.chart.teeth], case.chart.missing, case.chart.not_here)
+    return cast, clock.once("teeth", key, lambda: mark_teeth(case, cast)), key
+
+
 def surveyed(case: Case, clock: Clock) -> Surveyed:
     """The stages that need no prescription. Raises CastError and CaseError."""
-    cast_key = key_of(case.cast, case.folder, stamp_of(case.scan))
-    cast = clock.once("read cast", cast_key, lambda: read_cast(case))
-    teeth_key = key_of(cast_key, [(t.fdi, t.seeds, t.to_extract) for t in case.chart.teeth], case.chart.missing, case.chart.not_here)
-    teeth = clock.once("teeth", teeth_key, lambda: mark_teeth(case, cast))
+    cast, teeth, teeth_key = crowns(case, clock)
     path = Path(case.path.anteroposterior_deg, case.path.lateral_deg)
     path_key = key_of(teeth_key, path)
     labels = np.asarray(teeth.labels, dtype=np.int64)
@@ -186,9 +197,17 @@ def surveyed(case: Case, clock: Clock) -> Surveyed:
     return Surveyed(cast, teeth, found, charts, path_key)
 
 
-def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
-    """All stages up to the master cast."""
-    seen = surveyed(case, clock)
+@dataclass(frozen=True, eq=False)
+class Footing:
+    """What components are built on. prepared : with its cuts; remarks : of the preparation; site : cast, block-out and charts"""
+
+    prepared: Prepared
+    remarks: tuple[str, ...]
+    site: Site
+
+
+def footing_of(case: Case, seen: Surveyed, clock: Clock, *, quick: bool) -> Footing:
+    """The prepared and blocked-out cast of a surveyed case, with its charts."""
     cast, teeth, path = seen.cast, seen.teeth, seen.path
     cut_parts = [c for c in case.components if not isinstance(c, _NO_CUT)]
     prepared_key = key_of(seen.key, cut_parts)
@@ -196,11 +215,20 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
     taper, step_mm = case.manufacture.block_out_taper_deg, 0.25 if quick else 0.1
     blocked_key = key_of(prepared_key, taper, step_mm)
     blocked = clock.once("block-out", blocked_key, lambda: block_out(prepared.mesh, path, taper_deg=taper, step_mm=step_mm))
-    with clock.stage("components"):
-        def place() -> Site:
-            return Site(cast.mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(cast.mesh, teeth, path), path)
 
-        site = clock.kept.get("site", blocked_key, place)
+    def place() -> Site:
+        return Site(cast.mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(cast.mesh, teeth, path), path)
+
+    return Footing(prepared, remarks, clock.kept.get("site", blocked_key, place))
+
+
+def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
+    """All stages up to the master cast."""
+    seen = surveyed(case, clock)
+    cast, teeth, path = seen.cast, seen.teeth, seen.path
+    footing = footing_of(case, seen, clock, quick=quick)
+    prepared, remarks, blocked, site = footing.prepared, footing.remarks, footing.site.blocked, footing.site
+    with clock.stage("components"):
         assembly = build_components(case, site, lambda _: clock.look())
         if not assembly.shapes:
             raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))

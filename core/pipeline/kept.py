@@ -6,18 +6,12 @@ last: who moves a clasp to and fro pays for the clasp.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 T = TypeVar("T")
-
-
-def key_of(*parts: object) -> str:
-    """A digest of parts that are told apart by their text: frozen dataclasses of numbers and words, tuples, other keys."""
-    return hashlib.sha256("\x1f".join(repr(p) for p in parts).encode("utf-8")).hexdigest()
 
 
 def stamp_of(file: Path) -> tuple[int, int] | None:

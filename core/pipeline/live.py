@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import dataclasses
 import typing
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ..case import Case, Component
+from ..case.keys import named
 from ..components import Built, Site
 from ..components.assemble import ORDER, _build
-from ..errors import CaseError, ComponentError, GeometryError
+from ..errors import ComponentError, GeometryError
 from ..mesh import Floats, Mesh
 from ..solids.fields import Blend
+from .build import Clock, footing_of, surveyed
+from .kept import Kept
 
 SPACING_MM = 0.3  # of the mesh that is shown
 STEP = {"mm": 0.15, "deg": 4.0}  # by which a number grows to see what moves
@@ -56,11 +60,32 @@ class Part:
     refused: str
 
 
+class LiveBench:
+    """Builds single components of a case, and keeps the site between them.
+
+    kept : of the process, so that the cast and its crowns are found once
+    """
+
+    def __init__(self, kept: Kept) -> None:
+        self._kept = kept
+        self._site: tuple[str, Site] | None = None
+
+    def site(self, case: Case, *, fresh: bool, tell: Callable[[str, float], None]) -> Site:
+        """What the components stand on. fresh: with the cuts that the case asks for now; else those of the last site on this path do."""
+        clock = Clock(tell, None, self._kept)
+        seen = surveyed(case, clock)
+        if self._site is None or self._site[0] != seen.key or fresh:
+            self._site = (seen.key, footing_of(case, seen, clock, quick=True).site)
+        return self._site[1]
+
+    def part(self, case: Case, name: str, *, handles: bool, fresh: bool, tell: Callable[[str, float], None]) -> Part:
+        """One component by itself. Raises CaseError, CastError, GeometryError."""
+        return part_of(case, name, self.site(case, fresh=fresh, tell=tell), handles=handles)
+
+
 def part_of(case: Case, name: str, site: Site, *, handles: bool) -> Part:
     """Build one component of a case on its site; handles: find them too. Raises CaseError where the case has no such component."""
-    chosen = next((c for c in case.components if c.id == name), None)
-    if chosen is None:
-        raise CaseError(f"there is no component {name[:40]!r} in this case")
+    chosen = named(case, name)
     under = _leant_on(case, chosen, site)
     try:
         built = _build(chosen, case, site, under)
@@ -94,16 +119,19 @@ def _handles(case: Case, chosen: Component, site: Site, under: dict[str, Built],
         unit = field.name.rpartition("_")[2]
         if hints[field.name] is not float or unit not in STEP or any(word in field.name for word in BY_NUMBER):
             continue
-        high, value = field.metadata.get("high"), float(getattr(chosen, field.name))
-        step = STEP[unit] if high is None or value + STEP[unit] <= high else -STEP[unit]
-        moved = _moved(case, chosen, {field.name: value + step}, site, under, points)
-        if moved is None:
+        low, high, value = field.metadata.get("low"), field.metadata.get("high"), float(getattr(chosen, field.name))
+        for step in (STEP[unit], -STEP[unit]):  # a number at the end of what can be built is seen by making it smaller
+            inside = (high is None or value + step <= high) and (low is None or value + step >= low)
+            moved = _moved(case, chosen, {field.name: value + step}, site, under, points) if inside else None
+            if moved is not None:
+                break
+        else:
             continue
         spot = _spot(np.where(shown, moved, 0.0), points, [np.array(h.point) for h in found])
         if spot is None:
             continue
         way = mesh.vertex_normals[spot] * np.sign(moved[spot]) * np.sign(step)
-        low, per_mm = field.metadata.get("low"), abs(step) / abs(float(moved[spot]))
+        per_mm = abs(step) / abs(float(moved[spot]))
         found.append(Handle(field.name, value, low, high, _three(points[spot]), _three(way), per_mm))
     return tuple(found)
 

@@ -6,6 +6,7 @@ A window that must not freeze cannot do this work in a thread: the boolean kerne
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import os
 import queue
@@ -22,8 +23,9 @@ from ..case.edit import mark_tooth
 from ..cast import Cast, load_cast, write_atomic
 from ..errors import CaseError, ClaspwrightError
 from ..teeth import propose_seeds
-from .build import STAGES, Build, build, mark_teeth, read_cast
+from .build import STAGES, Build, Clock, build, cast_of, crowns
 from .kept import Kept
+from .live import LiveBench
 from .outputs import OUTPUT_STAGES, write_outputs
 from .plan import plan
 
@@ -32,12 +34,12 @@ Tell = Callable[[str, float], None]
 
 
 class Bench:
-    """Does the tasks, and keeps the last cast and the last build for the next one."""
+    """Does the tasks, and keeps what it made for the next one: the cast, its crowns, the site of single parts, the last build."""
 
     def __init__(self) -> None:
-        self._cast: tuple[str, Cast] | None = None
         self._build: tuple[str, Build] | None = None
         self._kept = Kept()
+        self._live = LiveBench(self._kept)
 
     def open_scan(self, task: dict[str, Any], tell: Tell) -> Answer:
         """A new case on a scan: its document, and the cast. scan: path; arch: "upper", "lower" or "" to find out."""
@@ -66,18 +68,16 @@ class Bench:
         return info, {"vertices": cast.mesh.vertices, "faces": cast.mesh.faces}
 
     def _read(self, case: Case) -> Cast:
-        key = repr((case.cast, case.folder))
-        if self._cast is None or self._cast[0] != key:
-            self._cast = (key, read_cast(case))
-        return self._cast[1]
+        return cast_of(case, Clock(None, None, self._kept))[0]
 
     def find_teeth(self, task: dict[str, Any], tell: Tell) -> Answer:
         """FDI number a vertex of the cast, from the marks of the case."""
         case = _case(task)
         tell("read scan", 0.0)
-        cast = self._read(case)
+        clock = Clock(None, None, self._kept)
+        cast_of(case, clock)
         tell("find crowns", 0.3)
-        teeth = mark_teeth(case, cast)
+        _, teeth, _ = crowns(case, clock)
         flags = [f"{t.fdi}: {words}" for t in teeth.teeth.values() for words in t.flags]
         return {"flags": flags, "found": sorted(teeth.teeth)}, {"labels": np.asarray(teeth.labels, dtype=np.int32)}
 
@@ -123,6 +123,19 @@ class Bench:
             self._build = (key, made)
         return self._build[1]
 
+    def part(self, task: dict[str, Any], tell: Tell) -> Answer:
+        """One component by itself, and where to take hold of it. name: its id; handles, fresh: as in `live`."""
+        made = self._live.part(_case(task), task["name"], handles=task["handles"], fresh=task["fresh"], tell=tell)
+        info = {
+            "name": task["name"], "facts": made.facts, "warnings": list(made.warnings), "refused": made.refused,
+            "handles": [dataclasses.asdict(h) for h in made.handles],
+        }  # fmt: skip
+        if made.mesh is None:
+            return info, {}
+        mesh = made.mesh
+        flat = {"vertices": mesh.vertices, "normals": mesh.vertex_normals}
+        return info, {name: np.asarray(v, dtype=np.float32) for name, v in flat.items()} | {"faces": np.asarray(mesh.faces, dtype=np.int32)}
+
     def write(self, task: dict[str, Any], tell: Tell) -> Answer:
         """All files of a build, as the command line writes them, and the case beside its scan; built first where it is not at hand."""
         case, folder = _case(task), FilePath(task["into"])
@@ -154,7 +167,8 @@ def write_case(case: Case, path: FilePath) -> None:
 
 TASKS: dict[str, Callable[[Bench, dict[str, Any], Tell], Answer]] = {
     "open_scan": Bench.open_scan, "open_case": Bench.open_case, "find_teeth": Bench.find_teeth,
-    "propose_marks": Bench.propose_marks, "draft": Bench.draft, "build": Bench.build, "write": Bench.write,
+    "propose_marks": Bench.propose_marks, "draft": Bench.draft, "build": Bench.build,
+    "part": Bench.part, "write": Bench.write,
 }  # fmt: skip
 
 

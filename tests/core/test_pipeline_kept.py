@@ -10,9 +10,10 @@ from pathlib import Path as FilePath
 import pytest
 from claspwright.core.case import Case, IBar, load_case
 from claspwright.core.case.edit import tilted
+from claspwright.core.case.keys import key_of
 from claspwright.core.pipeline import Build, build
 from claspwright.core.pipeline.build import Clock, groundwork
-from claspwright.core.pipeline.kept import Kept, key_of
+from claspwright.core.pipeline.kept import Kept
 
 SAMPLE = FilePath(__file__).resolve().parents[2] / "sample_scenes" / "lower_class_i" / "case.json"
 BEFORE_THE_PARTS = {"read cast", "teeth", "survey", "charts", "preparation", "block-out", "site"}

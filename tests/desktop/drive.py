@@ -32,6 +32,7 @@ from hands import (
     idle,
     jobs,
     key,
+    look_from,
     middle,
     mouse,
     on_screen,
@@ -47,6 +48,8 @@ from hands import (
     tell,
     until,
     wanted,
+    watch,
+    watch_drawing,
     window,
     zip_path,
 )  # fmt: skip
@@ -57,6 +60,8 @@ def install() -> Iterator[None]:
         addon_utils.enable("bl_ext.user_default.claspwright")
     else:
         bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
+    watch("derived", "step")
+    watch_drawing()
     yield from pause(5)
     area().spaces.active.show_region_ui = True
     yield from pause(10)
@@ -185,6 +190,59 @@ def rod() -> Iterator[None]:
     seen["rod"]["undone_again"] = case().get("path", {})
 
 
+def handle_spot(field: str) -> tuple[float, float]:
+    """Where the handle of a number of the selected component is in the window."""
+    handle = next(h for h in room("live").part(bpy.context.scene).handles if h["field"] == field)
+    return on_screen(handle["point"])
+
+
+def measures(name: str) -> dict[str, Any]:
+    return next(c for c in case()["components"] if c["id"] == name)
+
+
+def pull() -> Iterator[None]:
+    """Take hold of a clasp and of the bar, pull, see the part follow, stop at a limit, undo."""
+    live = room("live")
+
+    def handled() -> bool:
+        part = live.part(bpy.context.scene)
+        return part is not None and bool(part.handles) and not live.finding()
+
+    with here():
+        bpy.ops.claspwright.select_component("EXEC_DEFAULT", True, name="I-bar 34")
+    kept = area().spaces.active.region_3d.view_rotation.copy()
+    look_from("LEFT")
+    begin = time.monotonic()
+    yield from until(handled, 60)
+    seen["pull"] = {"first_s": round(time.monotonic() - begin, 2), "fields": [h["field"] for h in live.part(bpy.context.scene).handles]}
+    yield from pause(2)
+    spot = handle_spot("margin_mm")
+    mouse("MOUSEMOVE", "NOTHING", spot)
+    yield from pause(6)
+    picture("3_handles")
+    before, shown = dict(measures("I-bar 34")), live.part(bpy.context.scene).count
+    mouse("LEFTMOUSE", "PRESS", spot)
+    yield from pause(2)
+    yield from glide(spot, (spot[0], spot[1] - 12), 3)
+    begin, count = time.monotonic(), live.part(bpy.context.scene).count
+    yield from until(lambda: live.part(bpy.context.scene).count > count, 20)
+    seen["pull"] |= {"follow_s": round(time.monotonic() - begin, 2), "dragged": dict(measures("I-bar 34"))}
+    yield from glide((spot[0], spot[1] - 12), (spot[0], spot[1] - 160), 3)
+    yield from pause(3)
+    picture("3_handle_stopped")
+    mouse("LEFTMOUSE", "RELEASE", (spot[0], spot[1] - 160))
+    yield from pause(3)
+    document = room("document")
+    yield from until(lambda: live.keys(document.need_case(bpy.context.scene), "I-bar 34")[0] == live.part(bpy.context.scene).key, 30)
+    part = live.part(bpy.context.scene)
+    seen["pull"] |= {"before": before, "after": measures("I-bar 34"), "facts": part.facts, "refused": part.refused}
+    seen["pull"]["built_anew"] = part.count - shown
+    yield from key("Z", middle(), ctrl=True)
+    yield from pause(2)
+    seen["pull"]["undone"] = measures("I-bar 34")
+    area().spaces.active.region_3d.view_rotation = kept
+
+
 def stop_a_build() -> Iterator[None]:
     with here():
         own().quick = True
@@ -258,7 +316,7 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    parts = (install, open_it, mark, tilt, rod, stop_a_build, build, tour, keep)
+    parts = (install, open_it, mark, tilt, rod, pull, stop_a_build, build, tour, keep)
     for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)

@@ -122,6 +122,28 @@ def middle() -> tuple[float, float]:
     return region().x + region().width / 2, region().y + region().height / 2
 
 
+def look_from(side: str) -> None:
+    """Turn the view to one of Blender's own sides and back off a little."""
+    with here():
+        bpy.ops.view3d.view_axis(type=side)
+
+
+def watch(name: str, function: str) -> None:
+    """Time a function of the add-on: the longest call of each phase goes to seen["spent"]."""
+    module = room(name)
+    inner = getattr(module, function)
+
+    def timed(*values: Any, **more: Any) -> Any:
+        begin = time.perf_counter()
+        try:
+            return inner(*values, **more)
+        finally:
+            spent = seen.setdefault("spent", {}).setdefault(f"{name}.{function}", {})
+            spent[clock["phase"]] = max(spent.get(clock["phase"], 0.0), round(time.perf_counter() - begin, 3))
+
+    setattr(module, function, timed)
+
+
 def drag(begin: tuple[float, float], end: tuple[float, float], steps: int = 12, **keys: bool) -> Iterator[None]:
     """Press at one place, move in small steps, let go at the other."""
     mouse("MOUSEMOVE", "NOTHING", begin)
@@ -144,6 +166,21 @@ def glide(begin: tuple[float, float], end: tuple[float, float], steps: int = 12,
 def room(name: str) -> Any:
     """A module of the add-on."""
     return importlib.import_module(f"{NAME}.addon.{name}")
+
+
+def watch_drawing() -> None:
+    """Time the drawing of the view, from its first to its last part: the longest picture of each phase."""
+    begin = [0.0]
+
+    def first() -> None:
+        begin[0] = time.perf_counter()
+
+    def last() -> None:
+        spent = seen.setdefault("spent", {}).setdefault("view", {})
+        spent[clock["phase"]] = max(spent.get(clock["phase"], 0.0), round(time.perf_counter() - begin[0], 3))
+
+    bpy.types.SpaceView3D.draw_handler_add(first, (), "WINDOW", "PRE_VIEW")
+    bpy.types.SpaceView3D.draw_handler_add(last, (), "WINDOW", "POST_PIXEL")
 
 
 walk: list[Iterator[None]] = []

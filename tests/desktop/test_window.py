@@ -87,6 +87,16 @@ def test_the_undercut_follows_the_tilt_and_its_undo(seen: dict[str, Any]):
     assert seen["tilt_undone"]["path"] in ({}, None) and "0.0, 0.0" in seen["tilt_undone"]["shown"]
 
 
+def test_a_handle_is_pulled_and_the_part_follows(seen: dict[str, Any]):
+    """An I-bar's approach is pulled down: 3.2 mm from the margin at first (its usual measure), 6 mm at most (its limit)."""
+    pull = seen["pull"]
+    assert {"gauge_mm", "margin_mm", "at_deg"} <= set(pull["fields"])
+    assert "margin_mm" not in pull["before"] and 3.2 < pull["dragged"]["margin_mm"] < 6.0 and pull["after"]["margin_mm"] == 6.0
+    assert pull["built_anew"] >= 2 and not pull["refused"], "built while it was dragged, and at its end"
+    assert pull["undone"] == pull["before"], "the whole drag is one undo step"
+    assert seen["spent"]["derived.step"]["pull"] < 0.1, "the add-on's own work between two pictures"
+
+
 def test_a_stopped_build_changes_nothing(seen: dict[str, Any]):
     assert seen["stopped"] == {"idle": True, "framework": False, "built": ""}
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh import Floats
-from ..survey import Path
+from .path import Path
 
 
 @dataclass(frozen=True, eq=False)
