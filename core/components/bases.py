@@ -1,4 +1,4 @@
-"""Base retention: a lattice that stands over the ridge on relief, with a tissue stop where the base has a free end."""
+"""Base retention: a lattice or mesh that stands over the ridge on relief, with a tissue stop where the base has a free end."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from ..solids.curves import resample, smooth, spline
 from ..solids.fields import Footprint, Shape
 from ..solids.sweep import Rail, Section, half_round, make_rail, sweep
 from .gaps import Gap, find_gap, ridge_line
+from .mesh_sheet import mesh_sheet
 from .site import Built, Relief, Site
 
 SLOPE_MM = 3.3  # long struts lie on the slopes of the ridge, not on its crest (standard texts, from memory)
@@ -24,19 +25,24 @@ STRUT_START_MM = 2.7  # under the outer finish line of the abutment's plate, whi
 
 
 def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
-    """Two long struts, cross struts between tooth positions, relief under them; joined to a lower bar when one is given."""
+    """Two long struts, cross struts or a mesh between them, relief under all; joined to a lower bar when one is given."""
     gap = find_gap(site, spec.teeth, spec.id)
     last = 0.0 if gap.free_end else STRUT_START_MM
     stations = gap.inset(STRUT_START_MM, last)
     struts = {side: _strut(site, stations, side, spec) for side in ("facial", "lingual")}
     shapes = [sweep(rail, depth=0.5, name=f"{spec.id} {side}") for side, rail in struts.items()]
     rails = dict(struts)
-    for k, s in enumerate(_cross_stations(gap)):
-        rails[f"cross {k + 1}"] = _cross(site, s, spec)
+    for k, s in enumerate(_cross_stations(gap) if spec.form == "lattice" or site.teeth.arch == "upper" else ()):
+        rails[f"cross {k + 1}"] = _cross(site, s, spec, tie=spec.form == "mesh")
     # The frame is closed at both ends; beside an abutment the end bar lies under the foot of its guide plate.
     rails["front"] = _cross(site, float(stations[0]), spec, spec.strut_mm)
     rails["back"] = _cross(site, float(stations[-1]), spec, spec.strut_mm)
     shapes += [sweep(rails[n], depth=0.5, name=f"{spec.id} {n}") for n in rails if n not in struts]
+    facts: dict[str, float | str] = {"length_mm": struts["facial"].length, "relief_mm": spec.relief_mm, "struts": len(rails) - 2}
+    if spec.form == "mesh":
+        sheet = mesh_sheet(spec, site, stations, (struts["facial"].points, struts["lingual"].points), SLOPE_MM)
+        shapes.append(sheet.shape)
+        facts |= {"holes": len(sheet.holes), "hole_mm": spec.hole_mm}
     zone = _relief_zone(site, gap, spec)
     warnings: list[str] = []
     if spec.stop:
@@ -51,7 +57,6 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
         rails["finish line"] = _finish_line(site, gap)
         section = _step_towards(rails["finish line"], struts["lingual"].points.mean(axis=0))
         shapes.append(sweep(rails["finish line"], section, depth=0.7, name=f"{spec.id} finish line"))
-    facts: dict[str, float | str] = {"length_mm": struts["facial"].length, "relief_mm": spec.relief_mm, "struts": len(rails) - 2}
     return Built(shapes=tuple(shapes), rails=rails, reliefs=(Relief(zone, spec.relief_mm),), facts=facts, warnings=tuple(warnings))
 
 
@@ -70,11 +75,12 @@ def _cross_stations(gap: Gap) -> Floats:
     return np.array(inside)
 
 
-def _cross(site: Site, station: float, spec: LatticeBase, width: float | None = None) -> Rail:
+def _cross(site: Site, station: float, spec: LatticeBase, width: float | None = None, *, tie: bool = False) -> Rail:
+    """A cross strut; tie : only its stretch from the lingual strut to the finish line, beside a mesh."""
     offsets = [("facial", SLOPE_MM), ("facial", 0.5 * SLOPE_MM), ("facial", 0.0), ("lingual", 0.5 * SLOPE_MM), ("lingual", SLOPE_MM)]
     if site.teeth.arch == "upper":
         offsets.append(("lingual", SLOPE_MM + FINISH_MM))  # into the finish line: nothing of the lattice ends in the air
-    raw = np.vstack([ridge_line(site, np.array([station]), side, d) for side, d in offsets])
+    raw = np.vstack([ridge_line(site, np.array([station]), side, d) for side, d in (offsets[-2:] if tie else offsets)])
     points, normals = site.calm.project(smooth(resample(raw, 0.2), 1.5), height=spec.relief_mm)
     wide = width or spec.cross_mm
     return make_rail(points, normals, wide, 0.75 * wide, calm=6)

@@ -22,13 +22,15 @@ LOWER_EXTENT = 0.78
 class Gap:
     """A stretch of ridge. start, end: stations in mm at the abutments' surfaces, start beside the mesial abutment; abutments FDI or 0.
 
-    Across the midline start is at -X and both abutments are mesial ones.
+    Across the midline start is at -X and both abutments are mesial ones. lingual_mm : where the base in it ends, from the crest along
+    the tissue; 0 where nothing is known of one
     """
 
     start: float
     end: float
     mesial: int
     distal: int
+    lingual_mm: float = 0.0
 
     @property
     def free_end(self) -> bool:

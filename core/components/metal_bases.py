@@ -1,4 +1,4 @@
-"""Metal bases of short gaps: a plate on the ridge with beads and a post, where a lattice has no room for an opening."""
+"""Metal bases of short gaps: a plate on the ridge with beads or posts, where a lattice has no room for an opening."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ DEPTH_MM = 0.8
 EDGE_MM = 1.7  # half the finish line and 0.7 mm: nothing is known of what lies beyond the scan
 RISE_MM = 1.0  # metal stays this low over the crest: it does not climb the abutments
 BEAD_EVERY_MM = 2.1
+POSTS_EVERY_MM = 2.7  # resin has to flow round a head from all sides
+STEM_SHARE, TALL_SHARE = 0.6, 1.3  # of a small post: width of its stem and its height, in widths of its head
 BEAD_NECK = 0.55  # the centre of a bead stands this share of its radius over the plate: what lies below is undercut
 POST_RADIUS_MM = 0.75
 POST_HEAD_MM = 1.05  # radius of the head of the post
@@ -69,7 +71,7 @@ def _open_ridge(spec: BeadPlate, site: Site, gap: Gap) -> Floats:
         raise ComponentError(f"{spec.id}: {gap.mesial} and {gap.distal} meet over the ridge; mark them again, or use a backing")
     low, high = sorted((gap.start, gap.end))
     low, high = max(low, open_.start), min(high, open_.end)
-    inset = 0.2 * (high - low)
+    inset = min(0.2 * (high - low), UNDER_MM)  # what is left open here is run over to lie under the guide plates
     return np.linspace(low + inset, high - inset, 8)[:: int(gap.sign)]
 
 
@@ -119,16 +121,22 @@ def _on_ridge(site: Site, station: float, side: str, distance_mm: float, height:
 def _beads(spec: BeadPlate, site: Site, ridge: Floats, height: float, plan: Footprint) -> list[Shape]:
     """Rows of beads on both sides of the crest, as many as fit between the guide plates and stand whole on the plate."""
     room = abs(ridge[-1] - ridge[0])
-    count = max(int(room / BEAD_EVERY_MM) + 1, 1)
+    every = BEAD_EVERY_MM if spec.form == "beads" else POSTS_EVERY_MM
+    count = max(int(room / every) + 1, 1)
     middle = 0.5 * (ridge[0] + ridge[-1])
-    along = middle + (np.arange(count) - 0.5 * (count - 1)) * BEAD_EVERY_MM
+    along = middle + (np.arange(count) - 0.5 * (count - 1)) * every
     radius = 0.5 * spec.bead_mm
     beads = []
-    for side, off in (("facial", 1.5), ("lingual", 1.5), ("lingual", 3.0)):
+    rows = (("facial", 1.5), ("lingual", 1.5), ("lingual", 3.0)) if spec.form == "beads" else (("facial", 1.5), ("lingual", 2.0))
+    for side, off in rows:
         for station in along:
             at, normal = _on_ridge(site, float(station), side, off, height)
             if plan(at[None] @ site.path.rotation[:2].T)[0] < -1.3 * radius:
-                beads.append(_ball(at + BEAD_NECK * radius * normal, radius, spec.id))
+                beads.append(
+                    _ball(at + BEAD_NECK * radius * normal, radius, spec.id)
+                    if spec.form == "beads"
+                    else _nail(at, site.up, STEM_SHARE * radius, 2.0 * TALL_SHARE * radius, radius, f"{spec.id} small post")
+                )
     return beads
 
 
@@ -140,18 +148,21 @@ def _ball(centre: Floats, radius: float, name: str) -> Shape:
 def _post(spec: BeadPlate, site: Site, ridge: Floats, height: float) -> Shape:
     """A post with a round head, parallel to the path, in the middle of the gap."""
     foot, _ = _on_ridge(site, 0.5 * float(ridge[0] + ridge[-1]), "facial", 0.0, height)
-    up = site.up
-    head = foot + (spec.post_mm - 0.6) * up
+    return _nail(foot, site.up, POST_RADIUS_MM, spec.post_mm, POST_HEAD_MM, f"{spec.id} post")
+
+
+def _nail(foot: Floats, up: Floats, stem_mm: float, tall_mm: float, head_mm: float, name: str) -> Shape:
+    """A round stem with a lens-shaped head. stem_mm, head_mm : radii; tall_mm : from the foot to the top of the head"""
+    half = 0.57 * head_mm  # of the head's height
+    head = foot + (tall_mm - half) * up
 
     def field(points: Floats) -> Floats:
         rel = points - foot
         along = rel @ up
         radial = np.linalg.norm(rel - along[:, None] * up, axis=1)
-        stem = np.maximum(radial - POST_RADIUS_MM, np.maximum(along - spec.post_mm + 0.4, -0.5 - along))
-        local = points - head
-        rise = (local @ up) / 0.6
-        flat = np.linalg.norm(local - (local @ up)[:, None] * up, axis=1) / POST_HEAD_MM
-        return np.minimum(stem, (np.hypot(rise, flat) - 1.0) * 0.6)
+        stem = np.maximum(radial - stem_mm, np.maximum(along - tall_mm + 0.4, -0.5 - along))
+        rise = ((points - head) @ up) / half
+        return np.minimum(stem, (np.hypot(rise, radial / head_mm) - 1.0) * half)
 
-    reach = spec.post_mm + 1.5
-    return Shape(field, np.array([foot - reach, foot + reach]), f"{spec.id} post")
+    reach = tall_mm + 1.5
+    return Shape(field, np.array([foot - reach, foot + reach]), name)

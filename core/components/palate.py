@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 
@@ -13,6 +15,7 @@ from ..solids.fields import Footprint, Shape, round_max
 from ..solids.sweep import Rail
 from .bases import FINISH_MM, SLOPE_MM
 from .gaps import Gap, find_gap, tissue_line
+from .metal_bases import LINGUAL_MM
 from .site import Built, Site
 
 OPENING_MM = 15.0  # least length of the opening between the straps (standard texts, from memory)
@@ -27,7 +30,7 @@ JOIN_MM = 1.5  # minor connectors run on over the border by so much
 
 def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component, ...]) -> Built:
     """A ring of even thickness on the palate; its sides reach the bases, elsewhere its borders keep off the gingival margins."""
-    gaps = [g for c in components if isinstance(c, LatticeBase | BeadPlate) if not (g := find_gap(site, c.teeth, c.id)).crosses]
+    gaps = [g for g in base_gaps(site, components) if not g.crosses]
     if not any(g.sign > 0 for g in gaps) or not any(g.sign < 0 for g in gaps):
         raise ComponentError(f"{spec.id}: straps need a base on each side of the arch; for one side use a single strap")
     sides = [_side_border(spec, site, [g for g in gaps if g.sign == sign]) for sign in (1.0, -1.0)]
@@ -48,6 +51,16 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     rails = {"ring": _ring(outline, opening, spec, site), "border": strap_border(outline, spec.thickness_mm, site)}
     shape = sheet(site, Footprint(outline, opening), np.vstack(sides), spec.thickness_mm, spec.id)
     return Built(shapes=(shape,), rails=rails, facts=facts, warnings=tuple(warnings))
+
+
+def base_gaps(site: Site, components: tuple[Component, ...]) -> list[Gap]:
+    """The gaps that bases lie in, with how far each base reaches to the palate."""
+    found = []
+    for c in components:
+        if isinstance(c, LatticeBase | BeadPlate):
+            reach = SLOPE_MM + FINISH_MM if isinstance(c, LatticeBase) else LINGUAL_MM
+            found.append(replace(find_gap(site, c.teeth, c.id), lingual_mm=reach))
+    return found
 
 
 def off_margins(site: Site, sides: list[Floats], margin_mm: float) -> manifold3d.CrossSection:
@@ -154,7 +167,7 @@ def side_border(site: Site, ends: Floats, margin_mm: float, gaps: list[Gap]) -> 
     for gap in gaps:
         inside = (np.abs(stations) > abs(gap.start) + TURN_MM) & (np.abs(stations) < abs(gap.end) - TURN_MM)
         if inside.sum() > 1:
-            points[inside] = tissue_line(site, stations[inside], "lingual", SLOPE_MM + FINISH_MM, start="crest")
+            points[inside] = tissue_line(site, stations[inside], "lingual", gap.lingual_mm, start="crest")
     return smooth(resample(points, 0.5), BORDER_CALM_MM)
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..case import BeadPlate, Component, LatticeBase, MinorConnector, PalatalPlate
+from ..case import Component, MinorConnector, PalatalPlate
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.fields import Footprint
-from .gaps import Gap, find_gap
-from .palate import LEAST_STATION_MM, back_station, loop, off_margins, sheet, side_border, strap_border
+from .gaps import Gap
+from .palate import LEAST_STATION_MM, back_station, base_gaps, loop, off_margins, sheet, side_border, strap_border
 from .site import Built, Site
 
 STRAP_MM = 8.0  # under 8 mm it is a bar and must be bulky (standard texts, from memory)
@@ -21,7 +21,7 @@ def palatal_plate(spec: PalatalPlate, site: Site, components: tuple[Component, .
 
     Raises ComponentError where a side has neither a base nor a minor connector to reach.
     """
-    gaps = [find_gap(site, c.teeth, c.id) for c in components if isinstance(c, LatticeBase | BeadPlate)]
+    gaps = base_gaps(site, components)
     struts = [c.tooth for c in components if isinstance(c, MinorConnector)]
     sides = [_side(spec, site, sign, [g for g in gaps if g.sign == sign and not g.crosses], struts) for sign in (1.0, -1.0)]
     outline = loop(off_margins(site, sides, spec.margin_mm))

@@ -226,16 +226,21 @@ def _palatal_plate(c: PalatalPlate) -> ComponentRow:
 
 
 def _lattice_base(c: LatticeBase) -> ComponentRow:
-    words = "open lattice over the ridge, with finish lines" + (" and a tissue stop at the free end" if c.stop else "")
-    measures = f"long struts {c.strut_mm:.1f}, cross struts {c.cross_mm:.1f}, relief {c.relief_mm:.1f}"
-    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Lattice base", words, measures)
+    mesh = c.form == "mesh"
+    what = "mesh with round holes" if mesh else "open lattice"
+    words = f"{what} over the ridge, with finish lines" + (" and a tissue stop at the free end" if c.stop else "")
+    between = f"holes {c.hole_mm:.1f}, webs {c.cross_mm:.1f}" if mesh else f"cross struts {c.cross_mm:.1f}"
+    measures = f"long struts {c.strut_mm:.1f}, {between}, relief {c.relief_mm:.1f}"
+    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Mesh base" if mesh else "Lattice base", words, measures)
 
 
 def _bead_plate(c: BeadPlate) -> ComponentRow:
-    words = "metal base on the ridge from guide plate to guide plate, with beads" + (" and a post" if c.post_mm else "")
+    beads = c.form == "beads"
+    hold = "beads" if beads else "small posts"
+    words = f"metal base on the ridge from guide plate to guide plate, with {hold}" + (" and a post" if c.post_mm else "")
     post = f", post {c.post_mm:.1f} high" if c.post_mm else ""
-    measures = f"{c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}, beads {c.bead_mm:.1f}{post}"
-    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Bead plate", words, measures)
+    measures = f"{c.thickness_mm:.1f} thick, relief {c.relief_mm:.2f}, {hold} {c.bead_mm:.1f}{post}"
+    return ComponentRow(", ".join(str(t) for t in sorted(c.teeth)), "Bead plate" if beads else "Metal base with posts", words, measures)
 
 
 def _u_shaped_plate(c: UShapedPlate) -> ComponentRow:

@@ -208,6 +208,13 @@ def base_relief_thin(design: Design) -> Found:
             yield (base.id,), f"{base.relief_mm:g} mm"
 
 
+def base_holes_small(design: Design) -> Found:
+    """Resin does not go through small holes."""
+    for base in design.all(LatticeBase):
+        if base.form == "mesh" and base.hole_mm < 1.5:
+            yield (base.id,), f"{base.hole_mm:g} mm"
+
+
 def clasp_without_rest(design: Design) -> Found:
     """Without a rest the arms slide down the tooth."""
     for arm in design.arms:

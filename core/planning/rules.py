@@ -73,6 +73,7 @@ RULES: tuple[Rule, ...] = (
     Rule("base.stop", WARNING, s.extension_without_stop, "A free-end lattice needs a tissue stop", _MCCRACKEN),
     Rule("base.metal", WARNING, s.metal_base_over_free_end, "A metal base over a free end cannot be relined: use a lattice", _MCCRACKEN),
     Rule("base.relief", WARNING, s.base_relief_thin, "About 1 mm is left under the lattice for resin, 0.5 at the least", _COMMON),
+    Rule("base.holes", WARNING, s.base_holes_small, "Holes of a mesh are 1.5 to 2 mm or more, or the resin has no hold", _STEWART),
     Rule("clasp.rest", ERROR, s.clasp_without_rest, "A clasp needs a rest on the same tooth", _COMMON),
     Rule("clasp.reciprocal", ERROR, r.arm_without_reciprocation, "A retentive arm needs something rigid against it", _COMMON),
     Rule("clasp.faces", ERROR, r.arms_on_one_face, "Retentive and reciprocal arm lie on opposite faces", "logic"),

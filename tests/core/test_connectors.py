@@ -1,4 +1,4 @@
-"""Lower major connectors on a made-up arch: each is built as asked, keeps its distances, or refuses with the reason and a way out."""
+"""Lower major connectors and bases on a made-up arch: each is built as asked, keeps its distances, or refuses with a way out."""
 
 from __future__ import annotations
 
@@ -7,14 +7,18 @@ import pytest
 from claspwright.core.blockout import block_out
 from claspwright.core.case import ContinuousBar, LabialBar, LatticeBase, LingualPlate, OcclusalRest, SublingualBar
 from claspwright.core.charts import ArchChart, CrownChart
-from claspwright.core.components import Site
+from claspwright.core.components import Site, relief_solid
+from claspwright.core.components.bases import SLOPE_MM, lattice_base
 from claspwright.core.components.continuous_bar import continuous_bar
 from claspwright.core.components.far_bars import labial_bar, sublingual_bar
+from claspwright.core.components.gaps import find_gap
 from claspwright.core.components.lingual_plate import lingual_plate
+from claspwright.core.components.mesh_sheet import mesh_sheet
+from claspwright.core.components.metal_bases import _nail
 from claspwright.core.errors import ComponentError
 from claspwright.core.phantom import PhantomSpec, make_phantom
 from claspwright.core.solids.fields import Blend
-from claspwright.core.survey import Path, survey
+from claspwright.core.survey import Path, RayScene, survey
 from claspwright.core.teeth import find_teeth
 
 RESTS = (OcclusalRest("a", 34, "mesial"), OcclusalRest("b", 44, "mesial"))
@@ -76,3 +80,54 @@ def test_bars_keep_their_distance_from_the_margins(site: Site) -> None:
 def test_no_room_is_said_with_a_way_out(site: Site, make, words: str) -> None:
     with pytest.raises(ComponentError, match=words):
         make(site)
+
+
+MESH = LatticeBase("base", teeth=(35, 36, 37), form="mesh", stop=True)
+
+
+@pytest.mark.slow
+def test_a_mesh_base_is_one_body_with_as_many_openings_as_holes(site: Site) -> None:
+    """Euler's formula by manifold3d: the genus of the metal over its relief is the number of holes through it."""
+    built = lattice_base(MESH, site, None)
+    metal = Blend(list(built.shapes), 0.3).mesh(0.25).to_manifold()
+    cut = metal - relief_solid(built.reliefs[0], site).to_manifold() - site.blocked.to_manifold()
+    parts = [p for p in cut.decompose() if p.volume() > 0.5]
+    assert len(parts) == 1 and built.facts["holes"] >= 7
+    assert parts[0].simplify(0.01).genus() == built.facts["holes"]
+
+
+def test_holes_are_round_open_and_apart(site: Site) -> None:
+    """Holes 1.5 to 2 mm or more (Stewart's, from memory), webs over the 0.6 mm that metal printing wants: by rays through the metal."""
+    gap = find_gap(site, MESH.teeth, "base")
+    stations = gap.inset(2.7, 0.0)
+    struts = lattice_base(MESH, site, None).rails
+    sheet = mesh_sheet(MESH, site, stations, (struts["facial"].points, struts["lingual"].points), SLOPE_MM)
+    scene = RayScene(Blend([sheet.shape], 0.0).mesh(0.25))
+    for hole, axis in zip(sheet.holes, sheet.axes, strict=True):
+        side = np.cross(axis, [1.0, 0.0, 0.0])
+        side /= np.linalg.norm(side)
+        turn = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)[:, None]
+        ring = np.cos(turn) * side + np.sin(turn) * np.cross(axis, side)
+        for radius, open_ in ((0.9, True), (1.0 + 0.35, False)):
+            start = hole + radius * ring + 3.0 * axis
+            far, _ = scene.first_hit(start, np.broadcast_to(-axis, start.shape))
+            assert (np.isinf(far) | (far > 5.0)).all() if open_ else (far < 5.0).mean() > 0.9
+    apart = np.linalg.norm(sheet.holes[:, None] - sheet.holes[None], axis=2) + 99.0 * np.eye(len(sheet.holes))
+    assert apart.min() - 2.0 > 0.6
+
+
+def test_the_stop_of_a_mesh_stands_on_the_ridge_where_no_relief_lies(site: Site) -> None:
+    """2 x 2 mm on the crest (McCracken's, from memory)."""
+    built = lattice_base(MESH, site, None)
+    stop = next(s for s in built.shapes if s.name.endswith("stop"))
+    foot = site.skin.project(np.mean(stop.bounds, axis=0)[None])[0]
+    assert stop.field(foot)[0] < -0.7 and built.reliefs[0].zone.field(foot)[0] > 0.9
+    assert stop.field(foot + [[1.5, 0.0, 0.0]])[0] > 0.2
+
+
+def test_a_small_post_has_a_head_that_holds_resin() -> None:
+    points = Blend([_nail(np.zeros(3), np.array([0.0, 0.0, 1.0]), 0.3, 1.3, 0.5, "post")], 0.0).mesh(0.06).vertices
+    radial = np.hypot(points[:, 0], points[:, 1])
+    assert points[:, 2].max() == pytest.approx(1.3, abs=0.03) and radial.max() == pytest.approx(0.5, abs=0.03)
+    neck = radial[(points[:, 2] > 0.2) & (points[:, 2] < 0.5)]
+    assert neck.max() == pytest.approx(0.3, abs=0.03)

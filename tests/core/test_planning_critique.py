@@ -128,6 +128,7 @@ TRIALS: dict[str, Callable[[], Case]] = {
     "base.stop": lambda: changed(lower(), "base 34", stop=False),
     "base.metal": lambda: added(without(lower(), "base 34"), BeadPlate("base 34", (35, 36, 37))),
     "base.relief": lambda: changed(lower(), "base 34", relief_mm=0.4),
+    "base.holes": lambda: changed(lower(), "base 34", form="mesh", hole_mm=1.2),
     "clasp.rest": lambda: without(upper(), "rest 17"),
     "clasp.reciprocal": lambda: without(upper(), "reciprocal 17"),
     "clasp.faces": lambda: changed(upper(), "reciprocal 17", face="facial"),
