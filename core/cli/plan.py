@@ -62,7 +62,7 @@ def _page(made: Plan) -> PlanPage:
     )  # fmt: skip
     result: PlanPage = page.PlanPage(
         made.draft, made.design, made.findings, made.outlines, made.positions, made.path, made.rounds, offers, made.tasks, drawn,
-        made.remarks, __version__,
+        made.remarks, made.foretold, __version__,
     )  # fmt: skip
     return result
 
@@ -83,6 +83,7 @@ def describe(made: Plan) -> dict[str, Any]:
             for t in made.tasks
         ],
         "remarks": list(made.remarks),
+        "foretold": list(made.foretold),
         "fulcrum_lines": [{"teeth": [f.first, f.second], "why": f.why} for f in made.design.fulcrums],
         "parts": [{"id": r.part, "why": r.words} for r in made.draft.reasons],
         "open": list(made.draft.open),
@@ -127,6 +128,7 @@ def _words(made: Plan) -> list[str]:
     lines = [str(result["class"]), f"  path: {made.path.anteroposterior_deg:g} anteroposterior, {made.path.lateral_deg:g} lateral, degrees"]
     lines += [f"  {p['id']}: {p['why']}" for p in result["parts"]]
     lines += [f"  not settled: {w}" for w in result["open"]]
+    lines += [f"  a build will find: {w}" for w in result["foretold"]]
     lines += [
         f"  {f['severity']}: {f['words']} ({f['detail']})" + (f"; overruled: {f['overruled']}" if f["overruled"] else "")
         for f in result["findings"]

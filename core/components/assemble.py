@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,14 +80,20 @@ class Assembly:
         return [s for b in self.built.values() for s in b.shapes]
 
 
-def build_components(case: Case, site: Site, step: Callable[[str], None] = lambda _: None) -> Assembly:
-    """Build every component of the case. `step` is called with the id of each before it is made (it may raise Cancelled)."""
+def build_components(
+    case: Case, site: Site, step: Callable[[str], None] = lambda _: None, known: Mapping[str, Built] | None = None
+) -> Assembly:
+    """Build every component of the case. `step` is called with the id of each before it is made (it may raise Cancelled).
+
+    known : parts built before on this site, by id, that are taken as they are
+    """
+    known = known or {}
     built: dict[str, Built] = {}
     refused: dict[str, str] = {}
     for component in sorted(case.components, key=lambda c: ORDER.index(type(c))):
         step(component.id)
         try:
-            built[component.id] = _build(component, case, site, built)
+            built[component.id] = known.get(component.id) or _build(component, case, site, built)
         except (ComponentError, GeometryError) as error:
             refused[component.id] = str(error) if str(error).startswith(component.id) else f"{component.id}: {error}"
     return Assembly(built, refused)

@@ -24,7 +24,7 @@ _SEVERITY = {"error": "Must be settled", "warning": "Look at it", "advice": "Adv
 class PlanPage:
     """What the page shows. outlines : (k, 2) mm, by tooth; positions : (2,) or (3,) mm, by standing tooth
 
-    offers : pairs of path and design, the plan first; pictures : of the preparation, by tooth
+    foretold : what a build of it will find at fault; offers : pairs, the plan first; pictures : of the preparation, by tooth
     """
 
     draft: Draft
@@ -38,6 +38,7 @@ class PlanPage:
     tasks: Sequence[Task] = ()
     pictures: Mapping[int, Image.Image] = field(default_factory=dict)
     remarks: Sequence[str] = ()
+    foretold: Sequence[str] = ()
     version: str = ""
 
 
@@ -51,7 +52,7 @@ def plan_html(page: PlanPage) -> str:
         "A draft for the clinician to change and to approve.</p>",
         f'<figure class="wide">{arch_svg(page.design, page.outlines, page.positions)}<figcaption>{_caption(page)}</figcaption></figure>',
         "<h2>Path of placement</h2>", path_section(page.path, case.cast.arch, page.rounds, page.remarks),
-        "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open),
+        "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open), _foretold(page.foretold),
         "<h2>What the rules say</h2>", _findings(page.findings),
         preparation_section(page.tasks, page.pictures),
         offers_table(page.offers, case.cast.arch),
@@ -84,6 +85,11 @@ def _open(words: Iterable[str]) -> str:
     return f"<h2>Not settled</h2><ul>{items}</ul>" if items else ""
 
 
+def _foretold(words: Iterable[str]) -> str:
+    items = "".join(f"<li>{escape(w)}</li>" for w in words)
+    return f"<h2>What a build of it will find at fault</h2><ul>{items}</ul>" if items else ""
+
+
 def _findings(findings: Sequence[Finding]) -> str:
     if not findings:
         return "<p>No rule of critique finds anything.</p>"
@@ -103,7 +109,8 @@ def _accepted(finding: Finding) -> str:
 def _caption(page: PlanPage) -> str:
     words = (
         "Occlusal view. Full outlines: standing crowns at their height of contour; dashed: teeth to be replaced; dots: rests; "
-        "full line: retentive arm; dotted line: reciprocal arm; shaded: bases and connector"
+        "heavy line: arm that flexes, its tip an open circle; thin line: wire; dotted line: reciprocal arm; short bars: guide plates; "
+        "shaded: bases, connector and struts"
     )
     lines = [f"{line.first}–{line.second} ({line.why})" for line in page.design.fulcrums]
     return words + (f"; dash-dotted: fulcrum line {', '.join(lines)}." if lines else "; no fulcrum line: borne by teeth at both ends.")

@@ -12,8 +12,9 @@ import manifold3d
 import numpy as np
 
 from ..blockout import MasterCast, block_out, master_cast
-from ..case import Case, IBar, ReciprocalArm, RetentiveArm
+from ..case import Case
 from ..case.bases import BasePart
+from ..case.clasps import ClaspPart
 from ..case.connectors import ConnectorPart
 from ..case.keys import key_of
 from ..cast import Cast, load_cast
@@ -36,7 +37,7 @@ from .mechanics import case_input, framework_material
 from .preparing import prepare_mouth
 
 QUICK_SPACING_MM = 0.42
-_NO_CUT = RetentiveArm | ReciprocalArm | IBar | ConnectorPart | BasePart  # nothing is cut into the teeth for these
+_NO_CUT = ClaspPart | ConnectorPart | BasePart  # nothing is cut into the teeth for these
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
 # Slivers along the seam are merged within the first of these after which no face folds over another; where one does is chance.
 SEAM_MM = (1e-4, 2e-4, 5e-4, 1e-3)

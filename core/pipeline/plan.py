@@ -27,13 +27,15 @@ from ..planning import (
     measure_abutment,
     mouth_preparation,
     settle,
+    tip_gauge_mm,
 )
 from ..preparation import Prepared
 from ..survey import Path, Survey
 from ..teeth import Teeth
-from .build import Clock, Progress, mark_teeth, read_cast, surveyed
+from .build import Clock, Progress, Surveyed, mark_teeth, read_cast, surveyed
 from .mechanics import framework_material
-from .preparing import prepare_mouth, spare_enamel
+from .preparing import prepare_mouth
+from .trial import tried
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +56,7 @@ class Plan:
     survey : along the plan's path; offers : the plan itself first, then pairs near it; rounds : how path and design came to agree
     tasks : mouth preparation in the order of treatment; prepared : the cast with it done; remarks : in words
     outlines : (k, 2) mm, each standing crown seen along the path, by tooth; positions : (3,) mm, middles of the crowns
+    foretold : what a build of the plan will find at fault, by a trial of its parts
     """
 
     cast: Cast
@@ -71,6 +74,7 @@ class Plan:
     positions: dict[int, Floats]
     stages: dict[str, float]
     remarks: tuple[str, ...] = ()
+    foretold: tuple[str, ...] = ()
 
     @property
     def path(self) -> Path:
@@ -89,14 +93,13 @@ def plan(
     Raises the named errors of core.errors, also where the chart asks for no partial denture.
     """
     clock = Clock(progress, cancelled)
+    settled = None
     if keep or keep_path:
         seen = surveyed(case, clock)
-        cast, teeth, found, charts = seen.cast, seen.teeth, seen.survey, seen.charts
-        positions = _middles(teeth)
         with clock.stage("plan"):
-            abutments = {fdi: measure_abutment(chart) for fdi, chart in charts.items()}
-            made = Draft(case, (), {}) if keep else draft(case, abutments, positions)
-        settled = None
+            gauge = tip_gauge_mm(case.manufacture.alloy)
+            abutments = {fdi: measure_abutment(chart, gauge) for fdi, chart in seen.charts.items()}
+            made = Draft(case, (), {}) if keep else draft(case, abutments, _middles(seen.teeth))
     else:
         with clock.stage("read cast"):
             cast = read_cast(case)
@@ -105,25 +108,30 @@ def plan(
         with clock.stage("design and path"):
             settled = settle(case, cast.mesh, teeth, clock.say)
         view = settled.chosen.view
-        found, charts, abutments, made = view.survey, dict(view.charts), dict(view.abutments), settled.chosen.draft
-        positions = _middles(teeth)
-    with clock.stage("preparation"):
-        if not keep:
-            spared, why = spare_enamel(made.case, cast.mesh, teeth, found.path)
-            reasons = tuple(replace(r, words=r.words + why.get(r.part, "")) for r in made.reasons)
-            made = replace(made, case=spared, reasons=reasons)
-        design = Design(made.case, positions)
-        findings = critique(design)
-        prepared, remarks = prepare_mouth(made.case, cast.mesh, teeth, found.path)
-        tasks = mouth_preparation(prepared.cuts, made.case.components, charts)
-    own = Offer("the design of the case" if keep else "the plan", found.path, None, _cost(design), findings)
+        seen = Surveyed(cast, teeth, view.survey, dict(view.charts), "")
+        abutments, made = dict(view.abutments), settled.chosen.draft
+    positions = _middles(seen.teeth)
+    foretold: tuple[str, ...] = ()
+    if keep:
+        with clock.stage("preparation"):
+            prepared, remarks = prepare_mouth(made.case, seen.cast.mesh, seen.teeth, seen.path)
+    else:
+        with clock.stage("trial"):
+            told = made.case
+            trial = tried(made, lambda barred, slight: draft(told, abutments, positions, barred, slight), seen, clock)
+        made, prepared, remarks, foretold = trial.draft, trial.prepared, trial.remarks, trial.foretold
+    design = Design(made.case, positions)
+    findings = critique(design)
+    tasks = mouth_preparation(prepared.cuts, made.case.components, seen.charts)
+    own = Offer("the design of the case" if keep else "the plan", seen.path, None, _cost(design), findings)
     offers = (own,) if settled is None else (replace(own, pair=settled.chosen), *_offers(settled, positions))
     if settled is not None and not settled.settled:
         remarks = (*remarks, "design and path did not come to rest; the best of their turns is shown: compare the pairs")
-    outlines = {fdi: _outline(chart) for fdi, chart in charts.items()}
+    outlines = {fdi: _outline(chart) for fdi, chart in seen.charts.items()}
+    rounds = () if settled is None else settled.rounds
     return Plan(
-        cast, teeth, found, made, design, findings, abutments, offers, () if settled is None else settled.rounds, tasks, prepared, outlines,
-        positions, clock.times, remarks,
+        seen.cast, seen.teeth, seen.survey, made, design, findings, abutments, offers, rounds, tasks, prepared, outlines, positions,
+        clock.times, remarks, foretold,
     )  # fmt: skip
 
 

@@ -1,13 +1,14 @@
 """Planning: the class of an arch, the lines it turns about, a drafted design with its reasons, and what the rules say of a design."""
 
-from .abutment import Abutment, measure_abutment
-from .clasps import Option, Setting, clasp_options
+from .abutment import Abutment, measure_abutment, tip_gauge_mm
+from .clasps import clasp_options
 from .classification import Classification, Space, classify, classify_chart
 from .critique import Finding, critique
 from .design import Design
 from .draft import Draft, Reason, draft
 from .estimate import Estimate, estimate
 from .mouth import Task, mouth_preparation
+from .option import Option, Setting
 from .rounds import Pair, Round, Settled, settle
 from .rules import RULES, Rule
 from .support import Fulcrum, Lever, fulcrum_lines, levers
@@ -42,4 +43,5 @@ __all__ = [
     "measure_abutment",
     "mouth_preparation",
     "settle",
+    "tip_gauge_mm",
 ]

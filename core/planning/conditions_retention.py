@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from ..case import IBar, LingualBar, PalatalPlate, PalatalStraps, ReciprocalArm, RetentiveArm, UShapedPlate
+from ..case import IBar, LingualBar, PalatalPlate, PalatalStraps, ReciprocalArm, RetentiveArm, TBar, UShapedPlate, WireArm
 from ..case.connectors import LOWER_CONNECTORS
 from ..teeth.numbering import is_molar, position, side
 from .conditions_support import Found
-from .design import Design
+from .design import Design, tip_face
+
+
+def _outer(design: Design) -> list[RetentiveArm | WireArm]:
+    """Arms over one face, from a shoulder or from the base."""
+    return [a for a in design.arms if isinstance(a, RetentiveArm | WireArm)]
+
+
+def _bars(design: Design) -> list[IBar | TBar]:
+    return [a for a in design.arms if isinstance(a, IBar | TBar)]
 
 
 def arm_without_reciprocation(design: Design) -> Found:
@@ -18,7 +27,7 @@ def arm_without_reciprocation(design: Design) -> Found:
 
 def arms_on_one_face(design: Design) -> Found:
     """Retentive and reciprocal arm on the same face of a tooth."""
-    for arm in design.all(RetentiveArm):
+    for arm in _outer(design):
         same = [r.id for r in design.on(arm.tooth, ReciprocalArm) if r.face == arm.face]
         if same:
             yield (arm.id, *same), f"both on the {arm.face} face of {arm.tooth}"
@@ -26,7 +35,7 @@ def arms_on_one_face(design: Design) -> Found:
 
 def encirclement_short(design: Design) -> Found:
     """Arms and rest together must hold more than half of the tooth. A rest's corner bridges about 40 degrees between two arms."""
-    for arm in design.all(RetentiveArm):
+    for arm in _outer(design):
         for other in design.on(arm.tooth, ReciprocalArm):
             if arm.reach_deg + other.reach_deg + 40.0 < 200.0:
                 yield (arm.id, other.id), f"about {arm.reach_deg + other.reach_deg + 40.0:.0f} degrees of {arm.tooth}"
@@ -52,7 +61,7 @@ def retention_of_unlike_faces(design: Design) -> Found:
     """Facial retention on one side wants facial retention on the other."""
     faces: dict[int, set[str]] = {-1: set(), 1: set()}
     for arm in design.arms:
-        faces[side(arm.tooth)].add(arm.face if isinstance(arm, RetentiveArm) else "facial")
+        faces[side(arm.tooth)].add(tip_face(arm))
     if faces[-1] and faces[1] and not faces[-1] & faces[1]:
         yield (), "retention is facial on one side and lingual on the other"
 
@@ -62,7 +71,9 @@ def gauge_deep_for_cast_alloy(design: Design) -> Found:
     if "cobalt" not in design.case.manufacture.alloy:
         return
     for arm in design.arms:
-        limit = 0.5 if isinstance(arm, IBar) else 0.35 if is_molar(arm.tooth) else 0.3
+        if isinstance(arm, WireArm):
+            continue  # its own metal bends: wire.length asks of it
+        limit = 0.5 if isinstance(arm, IBar | TBar) else 0.35 if is_molar(arm.tooth) else 0.3
         if arm.gauge_mm > limit + 1e-9:
             yield (arm.id,), f"{arm.gauge_mm:g} mm on {arm.tooth}, {limit:g} at most"
 
@@ -85,15 +96,16 @@ def clasp_on_weak_tooth(design: Design) -> Found:
     """A cast clasp on a loose tooth or one with poor root support."""
     for entry in design.case.chart.teeth:
         if (entry.mobility >= 2 or entry.root_support == "poor") and entry.fdi in design.clasped:
-            parts = tuple(c.id for c in design.arms if c.tooth == entry.fdi)
+            parts = tuple(c.id for c in design.arms if c.tooth == entry.fdi and not isinstance(c, WireArm))
+            if not parts:
+                continue
             yield parts, f"tooth {entry.fdi}: mobility {entry.mobility}, root support {entry.root_support or 'not charted'}"
 
 
 def clasp_shows(design: Design) -> Found:
     """Facial metal on an incisor or canine."""
     for arm in design.arms:
-        facial = isinstance(arm, IBar) or arm.face == "facial"
-        if facial and position(arm.tooth) <= 3:
+        if tip_face(arm) == "facial" and position(arm.tooth) <= 3:
             yield (arm.id,), f"tooth {arm.tooth}"
 
 
@@ -107,14 +119,14 @@ def short_tooth_cast_arm(design: Design) -> Found:
 def bar_clasp_sulcus(design: Design) -> Found:
     """A bar clasp needs 3 mm to the margin and 2 mm of bar. The chart holds the shallowest sulcus."""
     depth = design.case.chart.sulcus_mm
-    bars = design.all(IBar)
+    bars = _bars(design)
     if bars and depth is not None and depth < 5.0:
         yield tuple(b.id for b in bars), f"charted sulcus {depth:g} mm"
 
 
 def bar_clasp_near_margin(design: Design) -> Found:
     """3 mm; 2.5 at the least."""
-    for bar in design.all(IBar):
+    for bar in _bars(design):
         if bar.margin_mm < 3.0:
             yield (bar.id,), f"{bar.margin_mm:g} mm"
 

@@ -9,24 +9,32 @@ from typing import TypeVar
 
 from ..case import (
     AnyRest,
+    BackActionArm,
     BeadPlate,
     Case,
     Component,
+    ExtendedArm,
     GuidePlate,
     IBar,
     LatticeBase,
     MinorConnector,
+    OcclusalRest,
     ReciprocalArm,
     RetentiveArm,
+    RingArm,
+    TBar,
+    WireArm,
 )
 from ..case.connectors import ConnectorPart
 from ..mesh import Floats
-from ..teeth.numbering import side
+from ..teeth.numbering import neighbours, side
 from .classification import Classification, classify_chart, replaced_teeth, standing_teeth
 from .support import Fulcrum, fulcrum_lines, nominal_positions
 
 T = TypeVar("T", bound=Component)
-Retainer = RetentiveArm | IBar
+Retainer = RetentiveArm | IBar | TBar | WireArm | RingArm | BackActionArm | ExtendedArm
+Long = RingArm | BackActionArm
+"""Arms that begin on one face and end on the other; their rigid part stands against their own tip."""
 Major = ConnectorPart
 Base = LatticeBase | BeadPlate
 
@@ -74,7 +82,7 @@ class Design:
     @cached_property
     def arms(self) -> tuple[Retainer, ...]:
         """What flexes into an undercut."""
-        return tuple(c for c in self.case.components if isinstance(c, RetentiveArm | IBar))
+        return tuple(c for c in self.case.components if isinstance(c, Retainer))
 
     @cached_property
     def rests(self) -> tuple[AnyRest, ...]:
@@ -133,8 +141,27 @@ class Design:
 
     def borne(self, tooth: int) -> bool:
         """Whether something joins what lies on the tooth to the major connector or to a base."""
-        return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate))
+        shared = [n for n in neighbours(tooth) if n is not None and self._joined(tooth, n)]
+        return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate) or shared)
+
+    def _joined(self, tooth: int, neighbour: int) -> bool:
+        """Whether rests meet in the embrasure of two teeth and a minor connector of the neighbour comes up there."""
+        mine, its = ("mesial", "distal") if neighbours(tooth)[0] == neighbour else ("distal", "mesial")
+        if neighbours(neighbour)[0] == tooth:
+            its = "mesial"
+        rests = any(r.side == mine for r in self.on(tooth, OcclusalRest)) and any(r.side == its for r in self.on(neighbour, OcclusalRest))
+        return rests and any(m.side == its for m in self.on(neighbour, MinorConnector))
 
     def braced(self, tooth: int) -> bool:
-        """Whether something rigid stands against a retentive arm: a reciprocal arm, or plate and minor connector together."""
-        return bool(self.on(tooth, ReciprocalArm)) or (bool(self.on(tooth, GuidePlate)) and bool(self.on(tooth, MinorConnector)))
+        """Whether something rigid stands against a retentive arm: a reciprocal arm, an arm's own rigid half, or plate and strut."""
+        alone = any(isinstance(c, ReciprocalArm | Long) and c.tooth == tooth for c in self.case.components)
+        return alone or bool(self.on(tooth, GuidePlate) and self.on(tooth, MinorConnector))
+
+
+def tip_face(arm: Retainer) -> str:
+    """The face on which a retentive tip lies: facial or lingual."""
+    if isinstance(arm, IBar | TBar):
+        return "facial"
+    if isinstance(arm, Long):
+        return "lingual" if arm.face == "facial" else "facial"
+    return arm.face

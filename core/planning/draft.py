@@ -6,7 +6,7 @@ clinician changes or overrules any of it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from ..case import (
@@ -15,25 +15,25 @@ from ..case import (
     CingulumRest,
     Component,
     GuidePlate,
-    IBar,
     LatticeBase,
-    LingualBar,
-    LingualPlate,
     MinorConnector,
     OcclusalRest,
-    PalatalPlate,
-    PalatalStraps,
-    ReciprocalArm,
-    RetentiveArm,
     ToothEntry,
 )
 from ..errors import CaseError
 from ..mesh import Floats
-from ..teeth.numbering import is_anterior, is_molar, order, position, side
+from ..teeth.numbering import is_anterior, is_molar, neighbours, side
 from .abutment import Abutment
-from .clasps import BUILDABLE, I_BAR, REVERSE, Option, Setting, clasp_options
-from .design import Design
+from .clasps import clasp_options
+from .connector_choice import choose_connector
+from .design import Design, Retainer, tip_face
+from .embrasure import embrasure_parts, embrasures
+from .option import Key, Option, Setting
+from .placing import clasp_parts, lattice_beside, seat_depth, slighter
 from .support import levers
+
+LEAST_POINTS = 15.0  # a clasp with less against so much is shown, and left to the clinician
+_AS_GOOD = 0.6  # own limit: a rest that is there already serves when its lever is so long against the longest
 
 
 @dataclass(frozen=True)
@@ -63,35 +63,46 @@ class _Sheet:
 
     design: Design
     abutments: Mapping[int, Abutment]
+    barred: Mapping[Key, str]
+    slight: Collection[Key]
     parts: list[Component] = field(default_factory=list)
     reasons: list[Reason] = field(default_factory=list)
     options: dict[int, tuple[Option, ...]] = field(default_factory=dict)
     open: list[str] = field(default_factory=list)
 
     def add(self, part: Component, why: str) -> None:
-        if all(p.id != part.id for p in self.parts):
+        """Once: a second rest or strut at the same place of a tooth serves both that ask for it."""
+        place = part.kind, getattr(part, "tooth", part.id), getattr(part, "side", getattr(part, "face", ""))
+        if all(place != (p.kind, getattr(p, "tooth", p.id), getattr(p, "side", getattr(p, "face", ""))) for p in self.parts):
             self.parts.append(part)
             self.reasons.append(Reason(part.id, why))
 
-    def has(self, tooth: int, kind: type) -> bool:
-        return any(isinstance(p, kind) and getattr(p, "tooth", None) == tooth for p in self.parts)
+    def entry(self, tooth: int) -> ToothEntry:
+        """What the chart says of a tooth."""
+        return next((t for t in self.design.case.chart.teeth if t.fdi == tooth), ToothEntry(tooth))
 
 
-def draft(case: Case, abutments: Mapping[int, Abutment], positions: Mapping[int, Floats] | None = None) -> Draft:
+def draft(
+    case: Case, abutments: Mapping[int, Abutment], positions: Mapping[int, Floats] | None = None, barred: Mapping[Key, str] | None = None,
+    slight: Collection[Key] = (),
+) -> Draft:  # fmt: skip
     """Draft the components of a charted case; those it holds already are replaced.
 
     abutments : measured crowns, by tooth; positions : middles of crowns, mm, else an average arch
+    barred : options that were tried and cannot be, with the reason; slight : options whose cast arm is made
+        slighter, because the usual one was strained too far
     Raises CaseError where the chart asks for no partial denture, saying why.
     """
     design = Design(replace(case, components=()), positions or {})
     if not design.classification.kennedy:
         raise CaseError(f"nothing to design: {design.classification.reason}; chart the missing teeth and which of them are replaced")
-    sheet = _Sheet(design, abutments)
+    sheet = _Sheet(design, abutments, barred or {}, slight)
     _bases(sheet)
     _abutments(sheet)
     _further_clasps(sheet)
     _indirect_retainers(sheet)
-    _connector(sheet)
+    for part, why in choose_connector(design, sheet.parts):
+        sheet.add(part, why)
     made = replace(case, components=tuple(sheet.parts))
     return Draft(made, tuple(sheet.reasons), dict(sheet.options), tuple(sheet.open))
 
@@ -136,7 +147,7 @@ def _rest(sheet: _Sheet, tooth: int, extension: bool) -> None:
         sheet.add(CingulumRest(f"rest {tooth}", tooth), "support on the cingulum, low on the root")
         _borne(sheet, tooth, "lingual")
         return
-    depth = 1.3 if is_molar(tooth) else 1.0
+    depth = seat_depth(tooth)
     why_depth = "" if is_molar(tooth) else "; 1.0 mm deep spares the premolar's enamel"
     towards = design.towards_space(tooth)
     if extension:
@@ -149,6 +160,9 @@ def _rest(sheet: _Sheet, tooth: int, extension: bool) -> None:
     for near in towards:
         name = f"rest {tooth}" if len(towards) == 1 else f"rest {tooth} {near}"
         sheet.add(OcclusalRest(name, tooth, near, depth_mm=depth), "support next to the space" + why_depth)
+        if design.arch == "lower" and not lattice_beside(design, tooth, tuple(sheet.parts)):
+            words = "joins rest and metal base to the bar, which passes below the space"
+            sheet.add(MinorConnector(f"minor connector {tooth} {near}", tooth, near), words)
 
 
 def _borne(sheet: _Sheet, tooth: int, where: str) -> None:
@@ -160,63 +174,60 @@ def _borne(sheet: _Sheet, tooth: int, where: str) -> None:
         sheet.add(MinorConnector(f"minor connector {tooth}", tooth, where), words)
 
 
-def _clasp(sheet: _Sheet, tooth: int, extension: bool, towards: str | None = None) -> None:
-    design = sheet.design
-    near = towards or design.towards_space(tooth)[0]
-    entry = next((t for t in design.case.chart.teeth if t.fdi == tooth), ToothEntry(tooth))
-    lattice = any(isinstance(p, LatticeBase) and _beside(design, tooth, p) for p in sheet.parts)
-    options = clasp_options(sheet.abutments[tooth], Setting(near, extension, design.case.chart.sulcus_mm, lattice), entry)
+def _clasp(sheet: _Sheet, tooth: int, extension: bool) -> None:
+    design, abutments = sheet.design, sheet.abutments
+    near = design.towards_space(tooth)[0]
+    base = lattice_beside(design, tooth, tuple(sheet.parts))
+    beyond = neighbours(tooth)[0 if near == "distal" else 1]
+    setting = Setting(
+        near, extension, _facial_sulcus(design, tooth), bool(base),
+        abutments.get(beyond or 0) if beyond in design.standing else None, tooth in design.case.chart.aesthetic,
+        any(e.kind == "frenum" and tooth in e.near for e in design.case.chart.soft_tissue),
+    )  # fmt: skip
+    options = clasp_options(abutments[tooth], setting, sheet.entry(tooth))
+    options = tuple(_tried(o, sheet.barred.get(o.key(tooth))) for o in options)
+    options = tuple(sorted(options, key=lambda o: (not o.possible, -o.points)))
     sheet.options[tooth] = options
-    chosen = next((o for o in options if o.possible and o.kind in BUILDABLE), None)
     best = options[0]
-    if best.possible and best.kind not in BUILDABLE:
-        sheet.open.append(
-            f"tooth {tooth}: a {best.kind} clasp would suit best ({'; '.join(best.speaks_for)}); this release cannot build it"
-        )
-    if chosen is None:
-        sheet.open.append(f"tooth {tooth}: no clasp fits at this path ({'; '.join(v for o in options[:3] for v in o.vetoes)})")
+    if not best.possible or best.points < LEAST_POINTS:
+        why = "; ".join(dict.fromkeys(v for o in options if not o.possible for v in o.vetoes[:1]))
+        rather = f"; a {best.kind} clasp could be made, but {'; '.join(best.speaks_against)}" if best.possible else ""
+        sheet.open.append(f"tooth {tooth} bears a rest and no clasp: none fits well at this path ({why}{rather})")
         return
-    _place(sheet, tooth, chosen)
+    for part, why in clasp_parts(design, tooth, options[0], abutments[tooth], base, near):
+        sheet.add(slighter(part) if options[0].key(tooth) in sheet.slight else part, why)
 
 
-def _place(sheet: _Sheet, tooth: int, option: Option) -> None:
-    words = "; ".join(option.speaks_for) + (". Against it: " + "; ".join(option.speaks_against) if option.speaks_against else "")
-    if option.kind == I_BAR:
-        base = next((p.id for p in sheet.parts if isinstance(p, LatticeBase) and _beside(sheet.design, tooth, p)), "")
-        place = sheet.abutments[tooth]
-        sheet.add(IBar(f"I-bar {tooth}", tooth, base, gauge_mm=place.bar_depth_mm, at_deg=place.bar_at_deg), words)
-        if tooth not in sheet.design.extension_abutments:
-            near = sheet.design.towards_space(tooth)[0]
-            sheet.add(ReciprocalArm(f"reciprocal arm {tooth}", tooth, near), "stands against the bar, at or above the contour")
-        return
-    slender = {} if is_molar(tooth) else {"base_width_mm": 1.5, "base_thickness_mm": 0.9}
-    sheet.add(
-        RetentiveArm(f"retentive arm {tooth}", tooth, option.origin, option.face, reach_deg=126.0, **slender), f"{option.kind}: {words}"
-    )
-    other = "lingual" if option.face == "facial" else "facial"
-    sheet.add(
-        ReciprocalArm(f"reciprocal arm {tooth}", tooth, option.origin, other), "stands against the retentive arm, at or above the contour"
-    )
-    if option.kind == REVERSE:
-        _borne(sheet, tooth, option.origin)
+def _tried(option: Option, why: str | None) -> Option:
+    return option if why is None else replace(option, vetoes=(*option.vetoes, f"tried on the cast: {why}"))
 
 
-def _beside(design: Design, tooth: int, base: LatticeBase) -> bool:
-    return any(tooth in s.abutments and set(s.teeth) & set(base.teeth) for s in design.classification.spaces)
+def _facial_sulcus(design: Design, tooth: int) -> float | None:
+    """Depth of the facial sulcus beside a tooth, mm: the nearest that is charted on its side, else the arch's least, else unknown."""
+    chart = design.case.chart
+    own = [e for e in chart.sulcus if e.side == "facial" and e.fdi // 10 == tooth // 10]
+    return min(own, key=lambda e: abs(e.fdi - tooth)).depth_mm if own else chart.sulcus_mm
 
 
 def _further_clasps(sheet: _Sheet) -> None:
     """Retention on a side without a space needs a clasp through an embrasure between standing teeth."""
     design = sheet.design
-    clasped = [p.tooth for p in sheet.parts if isinstance(p, RetentiveArm | IBar)]
+    clasped = [p.tooth for p in sheet.parts if isinstance(p, Retainer)]
     for half in (-1, 1):
-        if any(side(t) == half for t in clasped):
+        if any(side(t) == half for t in clasped) or not any(side(t) == half for t in design.standing):
             continue
-        row = [t for t in order(design.arch) if side(t) == half and t in design.standing and position(t) in (5, 6, 7)]
-        if len(row) >= 2:
-            sheet.open.append(
-                f"an embrasure clasp between {min(row)} and {sorted(row)[1]} would balance the retention; this release cannot build it"
-            )
+        entries = {t.fdi: t for t in design.case.chart.teeth}
+        faces = [tip_face(p) for p in sheet.parts if isinstance(p, Retainer)]
+        like = "lingual" if faces.count("lingual") > faces.count("facial") else "facial"
+        found = embrasures(design, sheet.abutments, half, entries, like, sheet.barred)
+        if not found:
+            word = "right" if half * (1 if design.arch == "lower" else -1) > 0 else "left"
+            sheet.open.append(f"{word} side: no embrasure of two sound back teeth has an undercut for a clasp; retention is one-sided")
+            continue
+        own = {t for t, o in found[0].options.items() if o.key(t) in sheet.slight}
+        for part, why in embrasure_parts(found[0], sheet.abutments, sheet.barred):
+            sheet.add(slighter(part) if getattr(part, "tooth", 0) in own else part, why)
+        sheet.options.update({t: (_tried(o, sheet.barred.get(o.key(t))),) for t, o in found[0].options.items()})
 
 
 def _indirect_retainers(sheet: _Sheet) -> None:
@@ -229,60 +240,13 @@ def _indirect_retainers(sheet: _Sheet) -> None:
         both = len(line.spaces) > 1
         for half in (-1, 1) if both else (0,):
             best = next((v for v in reach if half in (0, side(v.tooth))), None)
-            if best is None or best.tooth in design.rested:
+            near = [v for v in reach if half in (0, side(v.tooth)) and best is not None and v.distance_mm >= _AS_GOOD * best.distance_mm]
+            if best is None or any(v.tooth in design.rested for v in near):
                 continue
             words = f"indirect retainer, {best.distance_mm:.0f} mm in front of the fulcrum line {line.first} to {line.second}"
             if best.kind == "cingulum rest":
                 sheet.add(CingulumRest(f"rest {best.tooth}", best.tooth), words)
                 _borne(sheet, best.tooth, "lingual")
             else:
-                sheet.add(OcclusalRest(f"rest {best.tooth}", best.tooth, "mesial", depth_mm=1.0), words)
+                sheet.add(OcclusalRest(f"rest {best.tooth}", best.tooth, "mesial", depth_mm=seat_depth(best.tooth)), words)
                 _borne(sheet, best.tooth, "mesial")
-
-
-def _bar_end(sheet: _Sheet, half: int) -> int:
-    """Where the bar ends on one side: at the tooth in front of the rearmost space, else at the rearmost tooth with a part on it."""
-    design = sheet.design
-    row = order(design.arch)
-    fronts = [min((t for t in s.abutments if side(t) == half), key=position, default=0) for s in design.classification.spaces]
-    fronts = [
-        t for t in fronts if t and any(side(m) == half and position(m) > position(t) for s in design.classification.spaces for m in s.teeth)
-    ]
-    carried = [t for p in sheet.parts if (t := getattr(p, "tooth", 0)) and side(t) == half]
-    standing = [t for t in design.standing if side(t) == half]
-    found = fronts or carried or standing or list(design.standing)
-    return max(found, key=lambda t: half * row.index(t))
-
-
-def _palate(sheet: _Sheet) -> None:
-    """A complete plate where few teeth are left, one strap where the spaces are short, else two straps."""
-    spaces = sheet.design.classification.spaces
-    free = [s for s in spaces if s.extension]
-    if any(s.crosses_midline for s in spaces):
-        words = "a plate from the front base to the last rests: front teeth that are replaced tip their base, and the palate steadies it"
-        sheet.add(PalatalPlate("palatal plate", complete=True), words)
-        return
-    lattices = {side(p.teeth[0]) for p in sheet.parts if isinstance(p, LatticeBase)}
-    if len(free) == 2 and all(position(t) <= 4 for s in free for t in s.abutments):
-        words = "a complete plate: few teeth are left, and the palate bears with the ridges"
-        sheet.add(PalatalPlate("palatal plate", complete=True), words)
-    elif lattices == {-1, 1} and not free or len(free) == 2:
-        sheet.add(PalatalStraps("palatal straps"), "two straps: rigid, and most of the palate stays free")
-    else:
-        sheet.add(PalatalPlate("palatal strap"), "one strap as wide as the parts it joins: simple and rigid")
-
-
-def _connector(sheet: _Sheet) -> None:
-    design = sheet.design
-    if design.arch == "upper":
-        _palate(sheet)
-        return
-    ends = [_bar_end(sheet, half) for half in (-1, 1)]
-    depth = design.case.chart.sulcus_mm
-    if depth is not None and depth < 8.0:
-        words = f"with a sulcus of {depth:g} mm there is no room for a bar, which needs 8 (7 at the least): a plate up to the cingula"
-        sheet.add(LingualPlate("lingual plate", ends[0], ends[-1]), words)
-        return
-    sheet.add(
-        LingualBar("lingual bar", ends[0], ends[-1]), "the simplest lower connector" + ("" if depth is None else f"; sulcus {depth:g} mm")
-    )

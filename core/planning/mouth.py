@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..case import Component, ReciprocalArm, RetentiveArm
+from ..case import BackActionArm, Component, ExtendedArm, ReciprocalArm, RetentiveArm, RingArm
 from ..charts import CrownChart
 from ..charts.sectors import sector_of
 from ..components.crown_rails import RIGID_PART, arm_angles
+from ..mesh import Floats
 from ..preparation import Cut
-from ..teeth.numbering import order
+from ..teeth.numbering import neighbours, order
 
 TO_THE_EDGE_MM = 0.5
 """Crown left between an arm's occlusal border and the edge of the crown (common practice)."""
@@ -25,6 +26,9 @@ MOST_MM = 0.5
 """Deepest recontouring of enamel proposed without a warning: what stripping takes of a surface (handbook, section 1)."""
 NECK_MM = 1.0
 """Nothing is ground within this of the margin, where enamel thins out (handbook, section 1)."""
+
+Rigid = RetentiveArm | ReciprocalArm | RingArm | BackActionArm | ExtendedArm
+"""Arms whose rigid part lies above the height of contour."""
 
 GUIDE, CONTOUR, SEAT = "guide plane", "height of contour", "rest seat"
 STEPS = (GUIDE, CONTOUR, SEAT)
@@ -53,7 +57,7 @@ def mouth_preparation(cuts: Iterable[Cut], components: Sequence[Component], char
     """
     tasks = [_of_cut(cut) for cut in cuts]
     for part in components:
-        if isinstance(part, RetentiveArm | ReciprocalArm) and part.tooth in charts:
+        if isinstance(part, Rigid) and part.tooth in charts:
             found = lowered_contour(part, charts[part.tooth])
             tasks += [found] if found is not None else []
     row = [*order("upper"), *order("lower")]
@@ -71,17 +75,26 @@ def _of_cut(cut: Cut) -> Task:
     return Task(step, cut.tooth, side if step == GUIDE else "", cut.what, cut.deepest_mm, cut.enamel_mm, cut.warning)
 
 
-def lowered_contour(arm: RetentiveArm | ReciprocalArm, chart: CrownChart) -> Task | None:
+def _rigid_part(arm: Rigid) -> tuple[Floats, Floats]:
+    """(k,) chart angles and widths, mm, of the part of an arm that lies above the contour."""
+    if isinstance(arm, ExtendedArm):  # all of it that lies on the first tooth
+        away = neighbours(arm.tooth)[0] == arm.onto
+        return (phi := arm_angles("distal" if away else "mesial", arm.face, 160.0)), np.full(len(phi), arm.base_width_mm)
+    phi = arm_angles(arm.origin, arm.face, arm.reach_deg)
+    share = np.linspace(0.0, 1.0, len(phi))
+    until = 180.0 / arm.reach_deg if isinstance(arm, RingArm | BackActionArm) else RIGID_PART if isinstance(arm, RetentiveArm) else 1.0
+    base = arm.width_mm if isinstance(arm, ReciprocalArm) else arm.base_width_mm
+    slim = 1.0 if isinstance(arm, RingArm | BackActionArm) else arm.taper
+    rigid = share <= until
+    return phi[rigid], (base * (1.0 - (1.0 - slim) * share))[rigid]
+
+
+def lowered_contour(arm: Rigid, chart: CrownChart) -> Task | None:
     """How much enamel goes so that the rigid part of an arm finds room above the height of contour; None when it has it already.
 
     Lowering the contour to a height takes there what the rod leaves between itself and the tooth at that height: the undercut depth.
     """
-    phi = arm_angles(arm.origin, arm.face, arm.reach_deg)
-    share = np.linspace(0.0, 1.0, len(phi))
-    rigid = share <= (RIGID_PART if isinstance(arm, RetentiveArm) else 1.0)
-    phi, share = phi[rigid], share[rigid]
-    base = arm.base_width_mm if isinstance(arm, RetentiveArm) else arm.width_mm
-    width = base * (1.0 - (1.0 - arm.taper) * share)
+    phi, width = _rigid_part(arm)
     contour, top, margin = chart.contour(phi), chart.top(phi), chart.margin(phi)
     wanted = top - width - TO_THE_EDGE_MM
     low = np.maximum(wanted, margin + NECK_MM)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..case import GuidePlate
+from ..case import ExtendedArm, GuidePlate
 from ..case.components import Component
 from ..charts import ArchChart, CrownChart
 from ..components.crown_rails import TIP_TO_MARGIN_MM, arm_angles
@@ -81,7 +81,8 @@ def plan_path(mesh: Mesh, teeth: Teeth, components: Sequence[Component] = (), no
     if not sides:
         remarks.append("no gap to be filled: no guide surfaces, the path is judged on the rest")
     surfaces = _surfaces(mesh, teeth, sides, components, remarks)
-    charts = {fdi: CrownChart(mesh, teeth[fdi], level) for fdi in {c.fdi for c in sides} | {_tooth(c) for c in components} if fdi in teeth}
+    looked_at = {c.fdi for c in sides} | {t for c in components for t in (_tooth(c), int(getattr(c, "onto", 0)))}
+    charts = {fdi: CrownChart(mesh, teeth[fdi], level) for fdi in looked_at if fdi in teeth}
     tips = _planned_tips(charts, components, remarks) or _usual_tips(charts, sides, remarks)
     footprints = Footprints.of(mesh, teeth, arch)
     parts = rigid_parts(footprints, components, sorted({t.fdi for t in tips}), {s.fdi for s in sides})
@@ -139,15 +140,19 @@ def _planned_tips(charts: dict[int, CrownChart], components: Sequence[Component]
     found = []
     for c in components:
         gauge = getattr(c, "gauge_mm", None)
-        if gauge is None or _tooth(c) not in charts:
+        holds = int(getattr(c, "onto", _tooth(c)))  # an extended arm holds on the second of its teeth
+        if gauge is None or holds not in charts:
             continue
-        if hasattr(c, "at_deg"):
+        if isinstance(c, ExtendedArm):
+            mesial = numbering.neighbours(holds)[0] == c.tooth
+            phi = arm_angles("mesial" if mesial else "distal", c.face, c.reach_deg)[[-20, -10, -1]]
+        elif hasattr(c, "at_deg"):
             phi = c.at_deg + np.array([-8.0, 0.0, 8.0])
         elif hasattr(c, "reach_deg") and hasattr(c, "origin") and hasattr(c, "face"):
             phi = arm_angles(c.origin, c.face, c.reach_deg)[[-20, -10, -1]]
         else:
             phi = np.array([80.0, 90.0, 100.0])
-        found.append(_place(charts[_tooth(c)], c.id, phi, float(gauge), remarks))
+        found.append(_place(charts[holds], c.id, phi, float(gauge), remarks))
     return tuple(t for t in found if t is not None)
 
 

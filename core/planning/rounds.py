@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -16,7 +17,9 @@ from ..charts import CrownChart
 from ..mesh import Floats, Mesh
 from ..survey import Path, RayScene, Survey, survey
 from ..teeth import Teeth
-from .abutment import Abutment, measure_abutment
+from ..teeth.numbering import position
+from .abutment import Abutment, measure_abutment, tip_gauge_mm
+from .design import Design
 from .draft import Draft, draft
 from .path_search import PathSearch, Scored, score_path, search
 from .path_search_plan import plan_path
@@ -91,7 +94,14 @@ class _Bench:
     def view(self, path: Path) -> View:
         seen = survey(self.mesh, path, np.asarray(self.teeth.labels, dtype=np.int64), scene=self.scene)
         charts = {fdi: CrownChart(self.mesh, tooth, seen) for fdi, tooth in self.teeth.teeth.items()}
-        return View(path, seen, charts, {fdi: measure_abutment(chart) for fdi, chart in charts.items()})
+        gauge = tip_gauge_mm(self.case.manufacture.alloy)
+        asked = {t for t in charts if position(t) >= 4} | set(self.abutments)
+        return View(path, seen, charts, {fdi: measure_abutment(chart, gauge) for fdi, chart in charts.items() if fdi in asked})
+
+    @cached_property
+    def abutments(self) -> tuple[int, ...]:
+        """Teeth beside the spaces; other front teeth bear no clasp and need no measuring."""
+        return Design(self.case).abutments
 
     def draft(self, view: View) -> Draft:
         own = replace(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from . import conditions_clasps as c
 from . import conditions_retention as r
 from . import conditions_support as s
 from .conditions_support import Found
@@ -93,6 +94,15 @@ RULES: tuple[Rule, ...] = (
     Rule("clasp.weak", WARNING, r.clasp_on_weak_tooth, "A stiff clasp loads a weak tooth: use wire, or another tooth", _COMMON),
     Rule("clasp.shows", ADVICE, r.clasp_shows, "Metal shows at the front: ask the patient", _COMMON),
     Rule("clasp.length", ADVICE, r.short_tooth_cast_arm, "Cast arms want 15 mm, seldom found here: weigh a bar clasp or wire", _UK),
+    Rule("ring.tooth", ERROR, c.ring_on_small_tooth, "A ring clasp is for a tipped molar: choose another clasp", _MCCRACKEN),
+    Rule("ring.rests", ERROR, c.long_arm_without_second_rest, "An arm that goes round a tooth is borne by a second rest", _MCCRACKEN),
+    Rule("ring.strut", WARNING, c.ring_strut_near_margin, "The strut of a ring clasp keeps 3 mm from the margin", _COMMON),
+    Rule("clasp.base", ERROR, c.nothing_holds_strut_or_wire, "Strut, bar or wire has no lattice to come from: add one", "logic"),
+    Rule("clasp.back_action", ADVICE, c.back_action_chosen, "A back-action clasp bears its rest on a springy arm", _MCCRACKEN),
+    Rule("clasp.extended", ERROR, c.extended_arm_over_gap, "An extended arm goes over two neighbours", "logic"),
+    Rule("wire.gauge", WARNING, c.wire_too_deep, "Wrought wire holds at 0.50 mm; rather add a clasp than go deeper", _COMMON),
+    Rule("embrasure.rest", ERROR, c.embrasure_without_rest, "An arm through an embrasure comes from a rest on that side", _MCCRACKEN),
+    Rule("embrasure.both", WARNING, c.embrasure_one_rest, "An embrasure clasp rests on both teeth, lest it part them", _MCCRACKEN),
     Rule("bar_clasp.sulcus", ERROR, r.bar_clasp_sulcus, "A bar clasp needs 5 mm of sulcus", f"{_STEWART}; {_UK}"),
     Rule("bar_clasp.margin", WARNING, r.bar_clasp_near_margin, "A bar clasp keeps 3 mm from the margin, 2.5 at the least", _COMMON),
     Rule("bar.sulcus", WARNING, r.lingual_bar_sulcus, "A lingual bar needs 8 mm of sulcus, 7 at the least: else a lingual plate", _COMMON),

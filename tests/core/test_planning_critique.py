@@ -11,12 +11,14 @@ from dataclasses import replace
 
 import pytest
 from claspwright.core.case import (
+    BackActionArm,
     BeadPlate,
     Case,
     CastEntry,
     Chart,
     CingulumRest,
     Component,
+    ExtendedArm,
     GuidePlate,
     IBar,
     IncisalRest,
@@ -29,8 +31,10 @@ from claspwright.core.case import (
     PathEntry,
     ReciprocalArm,
     RetentiveArm,
+    RingArm,
     ToothEntry,
     UShapedPlate,
+    WireArm,
 )
 from claspwright.core.planning import RULES, Design, critique
 
@@ -95,6 +99,32 @@ def shorter_side() -> Case:
     return without(upper(), "arm 24", "arm 27")
 
 
+def ringed() -> Case:
+    """A ring clasp on 17 as it is taught: two rests, a strut from the lattice; it stands against itself."""
+    bare = without(upper(), "arm 17", "reciprocal 17")
+    return added(bare, RingArm("ring 17", 17, "mesial", "lingual", "base 1"), OcclusalRest("second rest 17", 17, "distal", depth_mm=1.0))
+
+
+def through_an_embrasure() -> Case:
+    """The arm on 14 comes past 13, where there is no rest to carry it."""
+    return changed(changed(upper(), "arm 14", origin="mesial"), "reciprocal 14", origin="mesial")
+
+
+def double() -> Case:
+    """Only 15 and 16 are missing; an embrasure clasp on 25 and 26, both rests carried by one strut."""
+    bare = without(upper(), *(c.id for c in upper().components if c.id == "base 2" or getattr(c, "tooth", 0) in (24, 27)))
+    teeth = (*bare.chart.teeth, ToothEntry(25), ToothEntry(26))
+    bare = replace(bare, chart=replace(bare.chart, teeth=teeth, missing=(15, 16, 18, 28)))
+    parts: list[Component] = [MinorConnector("connector 26", 26, "mesial")]
+    for fdi, origin in ((25, "distal"), (26, "mesial")):
+        parts += [
+            OcclusalRest(f"rest {fdi} {origin}", fdi, origin, depth_mm=1.0),
+            RetentiveArm(f"arm {fdi}", fdi, origin),
+            ReciprocalArm(f"reciprocal {fdi}", fdi, origin),
+        ]
+    return added(bare, *parts)
+
+
 def few_teeth() -> Case:
     """All teeth behind the first premolars gone."""
     case = upper()
@@ -142,6 +172,15 @@ TRIALS: dict[str, Callable[[], Case]] = {
     "clasp.weak": lambda: tooth(upper(), 14, root_support="poor"),
     "clasp.shows": lambda: added(lower(), IBar("bar clasp 33", 33)),
     "clasp.length": lambda: added(lower(), RetentiveArm("arm 34", 34, "mesial")),
+    "ring.tooth": lambda: changed(ringed(), "ring 17", tooth=14),
+    "ring.rests": lambda: without(ringed(), "second rest 17"),
+    "ring.strut": lambda: changed(ringed(), "ring 17", strut_margin_mm=2.5),
+    "clasp.base": lambda: without(ringed(), "base 1"),
+    "clasp.back_action": lambda: added(without(upper(), "arm 14"), BackActionArm("back 14", 14, "mesial")),
+    "clasp.extended": lambda: added(upper(), ExtendedArm("long arm 14", 14, 15)),
+    "wire.gauge": lambda: added(lower(), WireArm("wire 34", 34, gauge_mm=0.75)),
+    "embrasure.rest": through_an_embrasure,
+    "embrasure.both": lambda: without(double(), "rest 26 mesial"),
     "bar_clasp.sulcus": lambda: sulcus(lower(), 4.0),
     "bar_clasp.margin": lambda: changed(lower(), "bar clasp 34", margin_mm=2.6),
     "bar.sulcus": lambda: sulcus(lower(), 7.5),
@@ -167,6 +206,14 @@ def found(case: Case) -> set[str]:
 def test_every_rule_has_a_trial_and_a_source() -> None:
     assert [r.id for r in RULES] == list(TRIALS) and len(RULES) >= 25
     assert all(r.source and r.words and r.severity in ("error", "warning", "advice") for r in RULES)
+
+
+def test_clasps_for_a_purpose_made_as_taught_trip_no_rule() -> None:
+    assert found(ringed()) == {"clasp.length"}
+    assert not found(double()) & {"embrasure.rest", "embrasure.both", "rest.borne", "clasp.reciprocal", "clasp.rest"}
+    wired = added(without(lower(), "bar clasp 34"), WireArm("wire 34", 34), ReciprocalArm("reciprocal 34", 34))
+    assert found(wired) == set()
+    assert "clasp.weak" not in found(tooth(wired, 34, root_support="poor"))
 
 
 def test_sound_designs_trip_no_rule() -> None:

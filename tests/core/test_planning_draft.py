@@ -17,17 +17,20 @@ from claspwright.core.case import (
     Chart,
     CingulumRest,
     IBar,
+    LatticeBase,
     LingualBar,
     OcclusalRest,
     PalatalPlate,
     PalatalStraps,
     ReciprocalArm,
     RetentiveArm,
+    RingArm,
     ToothEntry,
+    WireArm,
 )
 from claspwright.core.charts import SECTORS
 from claspwright.core.errors import CaseError
-from claspwright.core.planning import Abutment, Design, Setting, clasp_options, critique, draft
+from claspwright.core.planning import Abutment, Design, Setting, clasp_options, critique, draft, tip_gauge_mm
 from claspwright.core.planning.abutment import ArmPlace, Sector
 
 ROWS = {
@@ -99,12 +102,84 @@ def test_upper_class_one() -> None:
     assert [p.complete for p in made.all(PalatalPlate)] == [True]
 
 
-def test_one_space_asks_for_a_clasp_on_the_other_side_that_cannot_be_built_yet() -> None:
-    """Case G: circumferential clasps on 45 and 47, and an embrasure clasp opposite."""
-    given = case("lower", (46,))
-    made = draft(given, {t.fdi: crown(t.fdi) for t in given.chart.teeth})
-    assert {a.tooth for a in Design(made.case).arms} == {45, 47}
-    assert any("embrasure clasp" in words for words in made.open)
+def test_one_space_takes_an_embrasure_clasp_on_the_other_side() -> None:
+    """Case G: circumferential clasps on 45 and 47, an embrasure clasp on 35 and 36, one strut for its two rests."""
+    made = drafted(case("lower", (46,)))
+    assert {(a.tooth, a.origin) for a in made.all(RetentiveArm)} == {(45, "distal"), (47, "mesial"), (35, "distal"), (36, "mesial")}
+    assert {(r.tooth, r.side) for r in made.all(OcclusalRest)} >= {(35, "distal"), (36, "mesial")}
+    assert {f.rule for f in critique(made)} <= {"clasp.length"}
+
+
+def test_an_anterior_space_is_held_by_embrasure_clasps_on_both_sides() -> None:
+    """Case E: front teeth are not clasped; rests beside the space and behind, four clasps (McCracken and Stewart: IV, four)."""
+    made = drafted(case("upper", (12, 11, 21, 22)))
+    assert sorted(made.clasped) == [15, 16, 25, 26] and {13, 23} <= set(made.rested)
+    assert made.all(PalatalPlate) and not [f for f in critique(made) if f.severity != "advice"]
+
+
+def test_retention_of_the_embrasure_follows_the_face_of_the_other_side() -> None:
+    lingual = {"mesiolingual": 0.4, "distolingual": 0.4}
+    crowns = {f"t{t}": crown(t, undercut=lingual, bar=float("nan")) for t in (45, 47)}
+    made = drafted(case("lower", (46,)), **crowns)
+    assert {a.face for a in made.all(RetentiveArm)} == {"lingual"} and "clasp.balance" not in {f.rule for f in critique(made)}
+
+
+def test_a_leaning_molar_is_drafted_with_ring_second_rest_and_lattice_for_its_strut() -> None:
+    leaning = crown(47, undercut={"mesiolingual": 0.5, "lingual": 0.3}, bar=float("nan"))
+    made = drafted(case("lower", (45, 46, 36, 37)), t47=leaning)
+    (ring,) = made.all(RingArm)
+    assert (ring.tooth, ring.face, ring.base) == (47, "facial", next(b.id for b in made.all(LatticeBase) if 46 in b.teeth))
+    assert {r.side for r in made.on(47, OcclusalRest)} == {"mesial", "distal"}
+    assert not [f for f in critique(made) if f.severity == "error"]
+
+
+def test_a_weak_premolar_beside_a_free_end_is_drafted_with_wire_where_the_sulcus_forbids_a_bar() -> None:
+    given = case("lower", (35, 36, 37, 45, 46, 47), sulcus=4.0)
+    teeth = tuple(replace(t, root_support="poor") if t.fdi == 34 else t for t in given.chart.teeth)
+    given = replace(given, chart=replace(given.chart, teeth=teeth))
+    made = drafted(given, t34=crown(34, undercut=dict.fromkeys(SECTORS, 0.6), length=9.0))
+    assert [a.tooth for a in made.all(WireArm)] == [34] and made.on(34, ReciprocalArm)
+    assert "clasp.weak" not in {f.rule for f in critique(made)}
+
+
+def test_a_tooth_without_undercut_hands_its_clasp_to_the_next_by_an_extended_arm() -> None:
+    bare = crown(14, undercut={}, bar=float("nan"))
+    options = clasp_options(bare, Setting("mesial", False, 4.0, beyond=crown(15)), ToothEntry(14))
+    assert options[0].kind == "extended arm" and options[0].possible
+    assert not clasp_options(bare, Setting("mesial", False, 4.0), ToothEntry(14))[0].possible
+
+
+@pytest.mark.parametrize("change, word", [({"frenum": True}, "frenum"), ({"shows": True}, "shows")])
+def test_what_the_chart_says_of_the_place_is_weighed(change: dict[str, bool], word: str) -> None:
+    plain, told = (clasp_options(crown(14), replace(Setting("distal", False, 9.0), **more), ToothEntry(14)) for more in ({}, change))
+    assert not any(word in w for o in plain for w in o.speaks_against)
+    assert any(word in w for o in told for w in o.speaks_against)
+
+
+def test_tissue_undercut_speaks_against_a_bar() -> None:
+    """1 mm within 3 mm of the margin (UK clinical guide; handbook, section 2.4)."""
+    setting = Setting("distal", True, 9.0)
+    clear, hidden = (clasp_options(replace(crown(34), tissue_mm=t), setting, ToothEntry(34)) for t in (0.6, 1.6))
+    points = [next(o.points for o in options if o.kind == "I-bar") for options in (clear, hidden)]
+    assert points[0] > points[1]
+
+
+def test_what_was_tried_in_vain_is_drafted_otherwise_and_the_reason_is_kept() -> None:
+    given = case("upper", (15, 16, 25, 26))
+    crowns = {t.fdi: crown(t.fdi) for t in given.chart.teeth}
+    key = draft(given, crowns).options[24][0].key(24)
+    again = draft(given, crowns, barred={key: "its stress would be 770 MPa"})
+    assert again.options[24][0].key(24) != key
+    assert any("770 MPa" in v for o in again.options[24] for v in o.vetoes)
+    slighter = draft(given, crowns, slight=[key])
+    arms = {a.tooth: a.base_thickness_mm for a in Design(slighter.case).all(RetentiveArm)}
+    assert arms[24] < arms[14]
+
+
+@pytest.mark.parametrize("alloy, gauge", [("cobalt-chromium, laser-melted", 0.25), ("titanium", 0.5), ("PEEK", 0.5), ("unheard of", 0.25)])
+def test_the_gauge_follows_the_material(alloy: str, gauge: float) -> None:
+    """Undercut by material: handbook, section 2.1."""
+    assert tip_gauge_mm(alloy) == gauge
 
 
 def test_nothing_to_replace_is_said() -> None:

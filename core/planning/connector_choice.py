@@ -1,0 +1,73 @@
+"""Which major connector joins the parts of a draft, and where it ends: by sulcus, tori, and the number and place of the spaces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ..case import Component, LatticeBase, LingualBar, LingualPlate, MinorConnector, PalatalPlate, PalatalStraps, UShapedPlate
+from ..teeth.numbering import arch_of, order, position, side
+from .design import Design
+from .placing import Placed
+
+BAR_SULCUS_MM = 8.0  # 7 at the least (handbook, section 4)
+
+
+def choose_connector(design: Design, parts: Sequence[Component]) -> Iterator[Placed]:
+    """The major connector with the reason for it. design : of the chart; parts : drafted so far."""
+    if design.arch == "upper":
+        yield _palate(design, parts)
+        return
+    first, last = (_end(design, parts, half) for half in (-1, 1))
+    depth = design.case.chart.sulcus_mm
+    torus = " A torus is charted: it needs relief or surgery; weigh a labial bar" if _torus(design) else ""
+    if depth is not None and depth < BAR_SULCUS_MM:
+        words = f"with a sulcus of {depth:g} mm there is no room for a bar, which needs 8 (7 at the least): a plate up to the cingula"
+        yield LingualPlate("lingual plate", first, last), words + torus
+        return
+    words = "the simplest lower connector" + ("" if depth is None else f"; sulcus {depth:g} mm")
+    yield LingualBar("lingual bar", first, last), words + torus
+
+
+def _torus(design: Design) -> bool:
+    entries = [e for e in design.case.chart.soft_tissue if e.kind == "torus"]
+    return any(not e.near or any(arch_of(t) == design.arch for t in e.near) for e in entries)
+
+
+def _end(design: Design, parts: Sequence[Component], half: int) -> int:
+    """Where a lower connector ends on one side: at the tooth in front of the rearmost space, or at a strut behind it."""
+    row = order(design.arch)
+    fronts = [min((t for t in s.abutments if side(t) == half), key=position, default=0) for s in design.classification.spaces]
+    fronts = [
+        t for t in fronts if t and any(side(m) == half and position(m) > position(t) for s in design.classification.spaces for m in s.teeth)
+    ]
+    struts = [p.tooth for p in parts if isinstance(p, MinorConnector) and side(p.tooth) == half]
+    carried = [t for p in parts if (t := getattr(p, "tooth", 0)) and side(t) == half]
+    standing = [t for t in design.standing if side(t) == half]
+    found = [*fronts, *struts] or carried or standing or list(design.standing)
+    return max(found, key=lambda t: half * row.index(t))
+
+
+def _palate(design: Design, parts: Sequence[Component]) -> Placed:
+    """A complete plate where few teeth are left, one strap where the spaces are short, else two straps."""
+    spaces = design.classification.spaces
+    free = [s for s in spaces if s.extension]
+    lattices = {side(p.teeth[0]) for p in parts if isinstance(p, LatticeBase)}
+    torus = _torus(design)
+    if any(s.crosses_midline for s in spaces):
+        words = "a plate from the front base to the last rests: front teeth that are replaced tip their base, and the palate steadies it"
+        return PalatalPlate("palatal plate", complete=True), words + _over_torus(torus)
+    if len(free) == 2 and all(position(t) <= 4 for s in free for t in s.abutments):
+        words = "a complete plate: few teeth are left, and the palate bears with the ridges"
+        return PalatalPlate("palatal plate", complete=True), words + _over_torus(torus)
+    if (lattices == {-1, 1} and not free) or len(free) == 2:
+        return PalatalStraps("palatal straps"), "two straps: rigid, and most of the palate stays free" + (
+            ", the torus in their opening" if torus else ""
+        )
+    if torus:
+        ends = [_end(design, parts, half) for half in (-1, 1)]
+        return UShapedPlate("U-shaped plate", *ends), "a torus is charted: a plate in front of it, less rigid than a strap across"
+    return PalatalPlate("palatal strap"), "one strap as wide as the parts it joins: simple and rigid"
+
+
+def _over_torus(torus: bool) -> str:
+    return ". A torus is charted: relieve it, or have it taken off" if torus else ""
