@@ -13,10 +13,12 @@ from ..mesh import Floats
 from ..planning import Design, Draft, Finding, Round, Task
 from ..survey import Path
 from .plan_drawing import arch_svg
+from .plan_summary import in_short
 from .plan_tables import OfferRow, offers_table, path_section, preparation_section
 from .report import asset
 from .wording import describe
 
+_SIGN = '<table class="signatures"><tr><td>Dentist, date</td><td></td></tr><tr><td>Laboratory, date</td><td></td></tr></table>'
 _SEVERITY = {"error": "Must be settled", "warning": "Look at it", "advice": "Advice"}
 
 
@@ -51,13 +53,13 @@ def plan_html(page: PlanPage) -> str:
         f"<p><strong>{escape(page.design.classification.name)}</strong>, {case.cast.arch} arch. "
         "A draft for the clinician to change and to approve.</p>",
         f'<figure class="wide">{arch_svg(page.design, page.outlines, page.positions)}<figcaption>{_caption(page)}</figcaption></figure>',
-        "<h2>Path of placement</h2>", path_section(page.path, case.cast.arch, page.rounds, page.remarks),
+        in_short(page.design, page.path, page.draft.open, page.foretold), _SIGN,
+        '<h2 style="break-before:page">Path of placement</h2>', path_section(page.path, case.cast.arch, page.rounds, page.remarks),
         "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open), _foretold(page.foretold),
         "<h2>What the rules say</h2>", _findings(page.findings),
         preparation_section(page.tasks, page.pictures),
         offers_table(page.offers, case.cast.arch),
         "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in CAUTIONS) + "</ul>",
-        '<table class="signatures"><tr><td>Dentist, date</td><td></td></tr><tr><td>Laboratory, date</td><td></td></tr></table>',
         f"<p><small>Claspwright {escape(page.version)}</small></p>",
     ]  # fmt: skip
     return (
@@ -77,7 +79,9 @@ def _parts(page: PlanPage) -> str:
         row = describe(component)
         cells = (row.tooth, row.part, row.words, why.get(component.id, ""))
         rows.append("<tr>" + "".join(f"<td>{escape(c)}</td>" for c in cells) + "</tr>")
-    return "<table><tr><th>Tooth</th><th>Part</th><th>Where and how</th><th>Why</th></tr>" + "".join(rows) + "</table>"
+    widths = "".join(f'<col style="width:{w}%">' for w in (10, 16, 28, 46))
+    head = "<tr><th>Tooth</th><th>Part</th><th>Where and how</th><th>Why</th></tr>"
+    return f"<table><colgroup>{widths}</colgroup>{head}{''.join(rows)}</table>"
 
 
 def _open(words: Iterable[str]) -> str:

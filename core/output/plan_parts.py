@@ -54,7 +54,7 @@ def struts(sheet: Sheet) -> list[str]:
         if tooth not in sheet.outlines:
             continue
         if isinstance(part, GuidePlate):
-            way = sheet.side_of(tooth, part.side)
+            way = sheet.towards(tooth, part.side)
             middle = sheet.middles[tooth] + way * (sheet.edge(tooth, way) + 0.4)
             across = np.array([-way[1], way[0]]) * 1.9
             out.append(sheet.path(np.array([middle - across, middle + across]), f'stroke="{METAL}" stroke-width="4.5"'))

@@ -13,7 +13,7 @@ from scipy.spatial import ConvexHull, QhullError
 from ..mesh import Floats
 from ..planning import Design
 from ..planning.support import nominal_positions
-from ..teeth.numbering import order, side
+from ..teeth.numbering import neighbours, order, side
 
 SCALE = 7.0  # picture units a millimetre
 METAL, INK, FAINT, LINE = "#2b3a55", "#333", "#777", "#7a1f3d"
@@ -65,6 +65,14 @@ class Sheet:
         """(2,) unit vector to mesial, distal, facial or lingual."""
         axis = self.mesial(tooth) if where in ("mesial", "distal") else self.facial(tooth)
         return axis * (1.0 if where in ("mesial", "facial") else -1.0)
+
+    def towards(self, tooth: int, where: str) -> Floats:
+        """(2,) unit vector from a crown to its neighbour, standing or missing, on its mesial or distal side."""
+        beside = neighbours(tooth)[0 if where == "mesial" else 1]
+        if beside not in self.places:
+            return self.side_of(tooth, where)
+        step = self.places[beside] - self.middles[tooth]
+        return np.asarray(step / np.linalg.norm(step))
 
     def rest_spot(self, tooth: int, where: str) -> Floats:
         """(2,) mm: inside the marginal ridge, or on the cingulum."""

@@ -14,6 +14,7 @@ from .clasps_long import back_action, extended, ring, wire
 from .option import CIRCLET, REVERSE, SHORT_CROWN_MM, TIP_MARGIN_MM, Option, Setting
 
 _SHORT_MM = 13.0
+PAST_NEIGHBOUR_DEG = (106.0, 116.0)  # usual and most: such an arm begins 20 degrees later, and guide planes are 70 degrees wide
 _ENAMEL_MM = 0.5  # what stripping takes of a surface (handbook, section 1)
 
 
@@ -45,7 +46,8 @@ def _arm(kind: str, abutment: Abutment, place: ArmPlace, setting: Setting, entry
     less, words = _crown_says(abutment, place, entry)
     points -= less
     bad += words
-    reach = place.reach_for(REACH_DEG, MOST_REACH_DEG)
+    # From the other side the tip must stop short of the guide plane beside the space, which takes the undercut there away.
+    reach = place.reach_for(REACH_DEG, MOST_REACH_DEG) if kind == CIRCLET else place.reach_for(*PAST_NEIGHBOUR_DEG)
     length = place.length_at(reach)
     if length < LEAST_ARM_MM:
         veto.append(f"the arm would be {length:.1f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")

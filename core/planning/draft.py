@@ -160,8 +160,8 @@ def _rest(sheet: _Sheet, tooth: int, extension: bool) -> None:
     for near in towards:
         name = f"rest {tooth}" if len(towards) == 1 else f"rest {tooth} {near}"
         sheet.add(OcclusalRest(name, tooth, near, depth_mm=depth), "support next to the space" + why_depth)
-        if design.arch == "lower" and not lattice_beside(design, tooth, tuple(sheet.parts)):
-            words = "joins rest and metal base to the bar, which passes below the space"
+        if not lattice_beside(design, tooth, tuple(sheet.parts)):
+            words = "joins rest and metal base to the major connector"
             sheet.add(MinorConnector(f"minor connector {tooth} {near}", tooth, near), words)
 
 
