@@ -50,7 +50,7 @@ def _arm(kind: str, abutment: Abutment, place: ArmPlace, setting: Setting, entry
     reach = place.reach_for(REACH_DEG, MOST_REACH_DEG) if kind == CIRCLET else place.reach_for(*PAST_NEIGHBOUR_DEG)
     length = place.length_at(reach)
     if length < LEAST_ARM_MM:
-        veto.append(f"the arm would be {length:.1f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
+        veto.append(f"the arm would be {length:.2f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
     elif length < _SHORT_MM:
         bad.append(f"the arm is short ({length:.1f} mm): stiff, high stress")
         points -= 5.0

@@ -64,7 +64,7 @@ def _arm(place: Abutment, origin: str, face: str, entries: Mapping[int, ToothEnt
     reach = at.reach_for(_REACH_DEG, _MOST_REACH_DEG)
     length = at.length_at(reach)
     if length < LEAST_ARM_MM:
-        veto.append(f"the arm would be {length:.1f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
+        veto.append(f"the arm would be {length:.2f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
     points = 40.0 + min(length, 16.0)
     if at.tip_to_margin_mm < 1.0:
         bad.append("the tip would lie close to the margin")
