@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 COLLECTION = "Claspwright"
 ROLE = "claspwright_role"
+SOURCE, SHAPE, BUILT = "claspwright_arrays", "claspwright_shape", "claspwright_built"  # on the meshes of a build
 STARTUP = {"Camera", "Cube", "Light"}
 
 
@@ -93,6 +94,17 @@ def show(thing: bpy.types.Object | None, shown: bool) -> None:
         thing.hide_set(not shown)
 
 
+def is_shown(scene: bpy.types.Scene, role: str) -> bool:
+    """Whether our object with this role is there and can be seen."""
+    found = find_object(scene, role)
+    return found is not None and bool(found.visible_get())
+
+
+def digest_of(*arrays: NDArray) -> str:
+    """SHA-256 of arrays."""
+    return hashlib.sha256(b"".join(a.tobytes() for a in arrays)).hexdigest()
+
+
 def remove_objects(scene: bpy.types.Scene, roles: Iterable[str]) -> None:
     """Take our objects with these roles out of the file, their data too where nothing else uses it."""
     for role in roles:
@@ -110,9 +122,13 @@ def all_roles(scene: bpy.types.Scene) -> list[str]:
     return [role for o in scene.objects if (role := o.get(ROLE))]
 
 
-def to_blender(vertices: NDArray, faces: NDArray, name: str, *, sharp_deg: float | None = None) -> bpy.types.Mesh:
-    """A Blender mesh of vertices (n, 3) in mm and triangles (m, 3), smooth-shaded; edges sharper than `sharp_deg` stay sharp."""
-    data = bpy.data.meshes.new(name)
+def to_blender(vertices: NDArray, faces: NDArray, name: str, *, sharp_deg: float | None = None, into: Any = None) -> Any:
+    """A Blender mesh of vertices (n, 3) in mm and triangles (m, 3), smooth-shaded; edges sharper than `sharp_deg` stay sharp.
+
+    into: a mesh that takes the new shape in the place of its own
+    """
+    data = bpy.data.meshes.new(name) if into is None else into
+    data.clear_geometry()
     data.vertices.add(len(vertices))
     data.vertices.foreach_set("co", vertices.astype(np.float32).ravel())
     data.loops.add(3 * len(faces))

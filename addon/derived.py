@@ -17,7 +17,7 @@ from bpy.app.handlers import persistent
 from ..core.background import Call, Process
 from ..core.case import Case
 from ..core.errors import ClaspwrightError
-from . import bridge, document, live, materials
+from . import bridge, document, follow, live, materials, scan
 from .surveyor import Seen, Surveyor
 
 SHOWN, LINES, TEETH, SOURCE = "claspwright_shown", "claspwright_lines", "claspwright_teeth", "claspwright_source"
@@ -44,13 +44,13 @@ def mark_stale() -> None:
 
 
 def _tick() -> float | None:
-    before, parts = finding(), live.now.count
+    before, parts = finding(), (live.now.count, follow.now.count, scan.busy())
     busy = [step(scene) for scene in {w.scene for w in bpy.context.window_manager.windows}]
-    if live.now.count != parts:
+    if (live.now.count, follow.now.count, scan.busy()) != parts:
         redraw()
-    elif finding() != before:
-        redraw(panels_only=finding())
-    return TICK_S if any(busy) else None
+    elif finding() != before or follow.told():
+        redraw(panels_only=True)
+    return TICK_S if any(busy) or scan.busy() else None
 
 
 def redraw(*, panels_only: bool = False) -> None:
@@ -74,7 +74,10 @@ def step(scene: bpy.types.Scene, *, wait: bool = False) -> bool:
         return False
     busy = _crowns(scene, case, thing, wait)
     busy = _survey(scene, case, thing, wait) or busy
-    return busy if wait else live.step(scene, case, bench, tilting=bool(dragging)) or busy
+    if wait:
+        return busy
+    busy = live.step(scene, case, bench, tilting=bool(dragging)) or busy
+    return follow.step(scene, case, still=not dragging and not live.held) or busy
 
 
 # --- crowns -------------------------------------------------------------------------------------------------------
@@ -236,6 +239,7 @@ def forget() -> None:
     asked.clear()
     surveyor.clear()
     live.forget()
+    follow.forget()
 
 
 @persistent

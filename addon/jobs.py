@@ -12,9 +12,9 @@ import bpy
 
 from ..core.background import Call, Process
 from ..core.errors import CaseError, ClaspwrightError
-from . import derived, document, live
+from . import derived, document, follow, live
 
-builder = Process()  # builds and writes; kept after a build, so that an export need not build again
+builder = follow.builder  # builds and writes; kept after a build, so that an export need not build again
 
 
 class Job:
@@ -83,10 +83,15 @@ class JobOperator:
         if current() is not None:
             raise CaseError("other work is still running; wait for it or stop it")
         process, do, task = self.begin(context)
+        going = follow.take_over(process, do, task)
+        if going is not None:
+            running["now"] = Job(self.words, process, going, context.scene.name)
+            return running["now"]
         if process.busy:  # crowns are being found at older marks: what is asked now goes first
             process.stop()
             derived.asked.clear()
             live.now.call = None
+            follow.forget()
         running["now"] = Job(self.words, process, process.start(do, **task), context.scene.name)
         return running["now"]
 
@@ -151,12 +156,14 @@ class CLASPWRIGHT_OT_stop(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        return current() is not None
+        return current() is not None or follow.busy()
 
     def execute(self, context: Any) -> set[Any]:
         job = current()
         if job is not None:
             job.process.stop()
+        else:
+            follow.halt()
         return {"FINISHED"}
 
 

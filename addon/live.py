@@ -64,7 +64,10 @@ def keys(case: Case, name: str) -> tuple[str, str]:
 def current(scene: bpy.types.Scene, case: Case) -> bool:
     """Whether the framework in the scene is that of the case as it is now."""
     own = document.settings(scene)
-    return bool(own.built_key) and own.built_key == document.case_key(case, own.built_quick)
+    if not own.built_key or own.built_key != document.case_key(case, own.built_quick):
+        return False
+    framework = bridge.find_object(scene, "framework")
+    return framework is None or framework.data.get(bridge.BUILT) in (None, own.built_key)
 
 
 def waxed(scene: bpy.types.Scene, case: Case) -> list[str]:

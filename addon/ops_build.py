@@ -1,6 +1,8 @@
 """Building: the core's pipeline in its own process, then its meshes as objects."""
 
 import json
+import math
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
@@ -16,16 +18,40 @@ TIP_WIDTH_MM = 0.25
 TIP_SRGB = (0.85, 0.33, 0.10)
 
 
-def put_results(scene: bpy.types.Scene, info: dict[str, Any], arrays: dict[str, Any]) -> None:
-    """The meshes of a build as objects, and a line along each retentive tip."""
-    bridge.remove_objects(scene, [r for r in bridge.all_roles(scene) if r.startswith("tip ")])
-    for role, (name, look) in RESULTS.items():
-        data = bridge.to_blender(arrays[f"{role}_vertices"], arrays[f"{role}_faces"], name, sharp_deg=SHARP_DEG)
+def put_results(scene: bpy.types.Scene, info: dict[str, Any], arrays: dict[str, Any], key: str, *, into: bool = False) -> None:
+    """The meshes of a build as objects, and a line along each retentive tip. into: the meshes that are there take the new shapes."""
+    for role in RESULTS:
+        for _ in put_mesh(scene, role, arrays, key, into=into):
+            pass
+    put_tips(scene, info, arrays)
+    put_words(scene, info, key)
+
+
+def put_mesh(scene: bpy.types.Scene, role: str, arrays: dict[str, Any], key: str, *, into: bool = False) -> Iterator[None]:
+    """One mesh of a build, signed with the key of its case: an undo may bring back the case and not the mesh. A pause after each piece."""
+    name, look = RESULTS[role]
+    vertices, faces = arrays[f"{role}_vertices"], arrays[f"{role}_faces"]
+    source = bridge.digest_of(vertices, faces)
+    found = bridge.find_object(scene, role)
+    if not (found is not None and into and found.data.get(bridge.SOURCE) == source):
+        data = bridge.to_blender(vertices, faces, name, into=found.data if found is not None and into else None)
+        data[bridge.SOURCE] = data[bridge.BUILT] = ""  # not finished, should somebody look
+        yield
+        data.set_sharp_from_angle(angle=math.radians(SHARP_DEG))
+        yield
         bridge.set_colours(data, "Look", materials.flat_colour(look, len(data.vertices)))
         bridge.show_colours(data, "Look")
-        thing = bridge.put_object(scene, role, name, data)
-        materials.give(thing, look)
-        thing["claspwright_digest"] = bridge.shape_digest(data)  # an edit by hand, which the checks do not know, is noticed
+        yield
+        data[bridge.SOURCE], data[bridge.SHAPE] = source, bridge.shape_digest(data)  # an edit by hand is noticed by its shape
+        found = bridge.put_object(scene, role, name, data) if found is None or not into else found
+        materials.give(found, look)
+    found.data[bridge.BUILT] = key
+
+
+def put_tips(scene: bpy.types.Scene, info: dict[str, Any], arrays: dict[str, Any]) -> None:
+    """A line along each retentive tip."""
+    bridge.remove_objects(scene, [r for r in bridge.all_roles(scene) if r.startswith("tip ")])
+    shown = scene.objects.get("Framework") is not None and not bridge.is_shown(scene, "prepared")
     for k, tip in enumerate(info["tips"]):
         name = f"Clasp tip {tip['tooth']}, {tip['planned_mm']:.2f} mm"
         curve = bpy.data.curves.new(name, "CURVE")
@@ -34,6 +60,15 @@ def put_results(scene: bpy.types.Scene, info: dict[str, Any], arrays: dict[str, 
         thing = bridge.put_object(scene, f"tip {k}", name, curve)
         thing.hide_select = True
         materials.give_ink(thing, "clasp tip", TIP_SRGB)
+        bridge.show(thing, shown)
+
+
+def put_words(scene: bpy.types.Scene, info: dict[str, Any], key: str) -> None:
+    """What a build says: its checks and remarks, and of which case it is."""
+    own = document.settings(scene)
+    own.built_key = key
+    own.checks = json.dumps(info["checks"], ensure_ascii=False)
+    document.notice(scene, "; ".join(info["remarks"][:2]))
 
 
 class CLASPWRIGHT_OT_build(jobs.NeedsCase, jobs.JobOperator, bpy.types.Operator):
@@ -61,11 +96,8 @@ class CLASPWRIGHT_OT_build(jobs.NeedsCase, jobs.JobOperator, bpy.types.Operator)
         scene = context.scene
         if document.case_key(document.need_case(scene), self._quick) != self._key:
             raise CaseError("the case was changed while it was being built, so the result was left out; build it again")
-        put_results(scene, info, arrays)
-        own = document.settings(scene)
-        own.built_key, own.built_quick = self._key, self._quick
-        own.checks = json.dumps(info["checks"], ensure_ascii=False)
-        document.notice(scene, "; ".join(info["remarks"][:2]))
+        put_results(scene, info, arrays, self._key)
+        document.settings(scene).built_quick = self._quick
         show_set(scene, "FRAMEWORK")
         failed = sum(c["status"] == "fail" for c in info["checks"])
         words = f"Framework built in {info['seconds']:.0f} s: {len(info['checks'])} checks, {failed} failed"

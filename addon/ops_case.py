@@ -1,6 +1,7 @@
 """Opening: a scan, a case file or the sample; finding a scan again; clearing the case away."""
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from ..core import case as doc
 from ..core.background import Process
 from ..core.case.edit import tilted
 from ..core.errors import CaseError
-from . import bridge, derived, document, jobs
+from . import bridge, derived, document, jobs, scan
 from .show import show_cast
 
 OPS: Any = bpy.ops
@@ -159,8 +160,6 @@ class CLASPWRIGHT_OT_find_scan(jobs.NeedsCase, _Browse, bpy.types.Operator):
 
     def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
-            from dataclasses import replace
-
             case, path = document.need_case(context.scene), Path(bpy.path.abspath(self.filepath))
             try:
                 digest = hashlib.sha256(path.read_bytes()).hexdigest()
@@ -169,6 +168,25 @@ class CLASPWRIGHT_OT_find_scan(jobs.NeedsCase, _Browse, bpy.types.Operator):
             if digest != case.cast.sha256:
                 raise CaseError(f"{path.name}: this is another file than the case was made for (SHA-256 differs); choose the right scan")
             document.store(context.scene, replace(case, cast=replace(case.cast, file=path.name), folder=str(path.resolve().parent)))
+            return {"FINISHED"}
+
+        return jobs.guarded(self, work)
+
+
+class CLASPWRIGHT_OT_accept_scan(jobs.NeedsCase, bpy.types.Operator):
+    """Go on with the scan's file as it is now: its cast is read again, marks and components stay. Look at every crown afterwards"""
+
+    bl_idname = "claspwright.accept_scan"
+    bl_label = "Take the Changed Scan"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def execute(self, context: Any) -> set[Any]:
+        def work() -> set[Any]:
+            case = document.need_case(context.scene)
+            if scan.state(case, wait=True) != "changed":
+                raise CaseError(f"{case.cast.file}: there is no other file than the one that this case was made for")
+            document.store(context.scene, replace(case, cast=replace(case.cast, sha256=scan.digest(case))))
+            OWN.bring_cast("INVOKE_DEFAULT")
             return {"FINISHED"}
 
         return jobs.guarded(self, work)
@@ -234,6 +252,7 @@ CLASSES = (
     CLASPWRIGHT_OT_open_sample,
     CLASPWRIGHT_OT_bring_cast,
     CLASPWRIGHT_OT_find_scan,
+    CLASPWRIGHT_OT_accept_scan,
     CLASPWRIGHT_OT_clear,
     CLASPWRIGHT_OT_level,
     CLASPWRIGHT_OT_refresh,

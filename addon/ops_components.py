@@ -24,6 +24,8 @@ class CLASPWRIGHT_OT_add_component(jobs.NeedsCase, bpy.types.Operator):
         name="Tooth (FDI)", description="The tooth it stands on; for a base, any tooth of its side", min=11, max=48, default=34
     )
 
+    side: bpy.props.StringProperty(name="Side", description="Mesial or distal, where the kind has sides", options={"HIDDEN", "SKIP_SAVE"})
+
     def invoke(self, context: Any, event: Any) -> set[Any]:
         case = document.find_case(context.scene)
         marked = sorted(t.fdi for t in case.chart.teeth) if case else []
@@ -34,7 +36,7 @@ class CLASPWRIGHT_OT_add_component(jobs.NeedsCase, bpy.types.Operator):
     def execute(self, context: Any) -> set[Any]:
         def work() -> set[Any]:
             case = document.need_case(context.scene)
-            made = edit.new_component(case, self.kind, self.tooth)
+            made = edit.placed(case, self.kind, self.tooth, self.side)
             document.store(context.scene, edit.put_component(case, made))
             document.settings(context.scene).component = made.id
             return {"FINISHED"}

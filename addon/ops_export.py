@@ -36,7 +36,9 @@ def result_mesh(scene: bpy.types.Scene, role: str) -> Any:
     thing = bridge.find_object(scene, role)
     if thing is None:
         raise CaseError("there is no framework in the scene any more; build it again")
-    kept = thing.get("claspwright_digest")
+    if thing.data.get(bridge.BUILT) not in (None, document.settings(scene).built_key):
+        raise CaseError("the framework in the scene is of another step of the case; build it again")
+    kept = thing.data.get(bridge.SHAPE)
     if kept is not None and kept != bridge.shape_digest(thing.data):
         raise CaseError("the framework was edited after its checks, so they no longer hold; build it again, or use Blender's own export")
     return bridge.to_core(thing.data)

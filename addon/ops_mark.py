@@ -75,7 +75,7 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
         if kind in {"ESC", "RET", "NUMPAD_ENTER", "RIGHTMOUSE"} and pressed:
             self._finish(context)
             return {"FINISHED"}
-        if not self._over_view(context, event):
+        if not rays.over_view(context, event):
             return {"PASS_THROUGH"}
         if kind == "MOUSEMOVE":
             self._tell(context, self._hit(context, event))
@@ -95,12 +95,6 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
 
     def _region(self, context: Any) -> Any:
         return next((r for r in context.area.regions if r.type == "WINDOW"), None) if context.area else None
-
-    def _over_view(self, context: Any, event: Any) -> bool:
-        if context.area is None:
-            return False
-        over = [r.type for r in context.area.regions if r.x <= event.mouse_x < r.x + r.width and r.y <= event.mouse_y < r.y + r.height]
-        return over == ["WINDOW"]
 
     def _hit(self, context: Any, event: Any) -> Any:
         """The point of the cast under the pointer (mm, cast frame), or None."""

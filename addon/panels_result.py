@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from ..core.cautions import CAUTIONS
-from . import document, jobs, ops_build, ops_export
+from . import document, follow, jobs, live, ops_build, ops_export
 from .panels_work import NeedsCase, Tab, progress, shown_case, wrapped
 
 STATUS_ICON = {"fail": "CANCEL", "warn": "ERROR", "pass": "CHECKMARK", "skip": "RADIOBUT_OFF"}
@@ -27,7 +27,9 @@ class CLASPWRIGHT_PT_framework(NeedsCase, bpy.types.Panel):
         own, case = document.settings(context.scene), shown_case(context)
         if case is None:
             return
-        layout.prop(own, "quick")
+        row = layout.row()
+        row.prop(own, "quick")
+        row.prop(own, "follow")
         row = layout.row()
         row.scale_y = 1.4
         row.operator("claspwright.build", icon="MOD_BUILD")
@@ -36,7 +38,11 @@ class CLASPWRIGHT_PT_framework(NeedsCase, bpy.types.Panel):
             wrapped(layout, context, "Mark the teeth and add components first.", "INFO")
         if not own.built_key:
             return
-        if own.built_key != document.case_key(case, own.built_quick):
+        if follow.busy() and jobs.current() is None:
+            column = layout.column(align=True)
+            column.progress(factor=follow.share(), text=f"Following: {follow.stage()}")
+            column.operator("claspwright.stop", icon="X")
+        elif not live.current(context.scene, case):
             wrapped(layout, context, "The case was changed after this framework was built. Build again.", "ERROR")
         elif own.built_quick:
             wrapped(layout, context, "This is a quick look. For making, build without it.", "INFO")

@@ -14,7 +14,7 @@ import bpy
 from ..core.case import Case
 from ..core.case.edit import arch_numbers, kind_words
 from ..core.errors import ClaspwrightError
-from . import bridge, derived, document, forms, jobs, ops_case
+from . import bridge, derived, document, forms, jobs, ops_case, scan
 
 TAB = "Claspwright"
 
@@ -116,9 +116,18 @@ class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
             wrapped(layout, context, question, "QUESTION")
         if not case.chart.teeth:
             self._arch(layout, case)
-        if bridge.find_object(context.scene, "cast") is None and case.scan.is_file():
+        state = scan.state(case)
+        if state == "unknown":
+            derived.mark_stale()
+        if state == "changed":
+            words = f"The file {case.cast.file} is not the one that this case was made for. Find the right one, or take it as it is."
+            wrapped(layout, context, words, "ERROR")
+            row = layout.row(align=True)
+            row.operator("claspwright.find_scan", icon="VIEWZOOM")
+            row.operator("claspwright.accept_scan")
+        elif bridge.find_object(context.scene, "cast") is None and state != "missing":
             layout.operator("claspwright.bring_cast", icon="FILE_REFRESH")
-        elif not case.scan.is_file():
+        elif state == "missing":
             wrapped(layout, context, f"The scan {case.cast.file} is not where it was; without it nothing can be built.", "ERROR")
             layout.operator("claspwright.find_scan", icon="VIEWZOOM")
         if document.notices.get(context.scene.name):
@@ -242,7 +251,9 @@ class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):
             return
         own = document.settings(context.scene)
         row = layout.row(align=True)
+        row.operator("claspwright.place", icon="CURSOR")
         row.operator_menu_enum("claspwright.add_component", "kind", text="Add Part", icon="ADD")
+        row = layout.row(align=True)
         row.operator("claspwright.draft", icon="SHADERFX")
         if not case.components:
             words = "Nothing is prescribed yet. Have a design drafted from the chart, or add the parts by hand: bases first, then the rest."

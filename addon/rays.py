@@ -87,3 +87,11 @@ def cast_shown(context: Any) -> Any:
     """The cast or, where that is hidden, the prepared cast: what components can be handled on in this view; None without either."""
     found = (bridge.find_object(context.scene, role) for role in ("cast", "prepared"))
     return next((t for t in found if t is not None and t.mode == "OBJECT" and t.visible_get()), None)
+
+
+def over_view(context: Any, event: Any) -> bool:
+    """Whether the pointer is on the view itself, not on a panel that lies over it."""
+    if context.area is None:
+        return False
+    over = [r.type for r in context.area.regions if r.x <= event.mouse_x < r.x + r.width and r.y <= event.mouse_y < r.y + r.height]
+    return over == ["WINDOW"]

@@ -74,6 +74,11 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
         description="Coarser outer side and block-out, in less time: to look at, not for making. The fitting side is cut from the cast",
         default=False,
     )
+    follow: bpy.props.BoolProperty(
+        name="Keep it up to date",
+        description="After an edit build the framework again in the background; the part that was edited is shown at once",
+        default=True,
+    )
     built_key: bpy.props.StringProperty(options={"HIDDEN"})
     built_quick: bpy.props.BoolProperty(options={"HIDDEN"})
     checks: bpy.props.StringProperty(options={"HIDDEN"})

@@ -39,7 +39,7 @@ class Call:
         self.stage, self.share, self.over = "starting", 0.0, False
         self.info: dict[str, Any] = {}
         self.error: ClaspwrightError | None = None
-        self._arrays = arrays
+        self.arrays = arrays
 
     def result(self) -> tuple[dict[str, Any], dict[str, Any]]:
         """What came out, and its arrays (their file is taken away). Raises the task's own error."""
@@ -47,11 +47,11 @@ class Call:
             raise self.error
         import numpy as np
 
-        if not self._arrays.exists():
+        if not self.arrays.exists():
             return self.info, {}
-        with np.load(self._arrays, allow_pickle=False) as stored:
+        with np.load(self.arrays, allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
-        self._arrays.unlink()
+        self.arrays.unlink()
         return self.info, arrays
 
 
@@ -91,6 +91,16 @@ class Process:
         except OSError:
             self._call.error, self._call.over = GeometryError(self._last_words()), True
         return self._call
+
+    def ask_stop(self) -> None:
+        """Ask the task under way to end with Cancelled at its next step; what the process keeps for the next task stays."""
+        child = self._child
+        if child is not None and child.stdin is not None and self._call is not None and not self._call.over:
+            try:
+                child.stdin.write(json.dumps({"do": "stop", "arrays": str(self._call.arrays)}) + "\n")
+                child.stdin.flush()
+            except OSError:
+                return  # it has ended: whoever listens to it will say so
 
     def stop(self) -> None:
         """End the process at once, and its task with Cancelled. What it had not finished is nowhere."""
@@ -133,6 +143,8 @@ class Process:
                 continue
             if "stage" in words:
                 call.stage, call.share = words["stage"], float(words["share"])
+            elif "stopped" in words:
+                call.error, call.over = Cancelled(words["stopped"]), True
             elif "error" in words:
                 call.error, call.over = GeometryError(words["error"]), True
             elif "done" in words:

@@ -142,6 +142,37 @@ def new_component(case: Case, kind: str, tooth: int) -> Component:
     return made
 
 
+def side_of_click(case: Case, fdi: int, point: tuple[float, ...]) -> str:
+    """Which half of a marked crown a click is on, "mesial" or "distal": along the line between the marks beside it.
+
+    Raises CaseError where the tooth is not marked, or no other is.
+    """
+    order = arch_numbers(case.cast.arch)
+    seeds = {t.fdi: t.seeds[0] for t in case.chart.teeth if t.seeds}
+    if fdi not in seeds or len(seeds) < 2:
+        raise CaseError(f"tooth {fdi}: mark it and one of its neighbours first")
+    place = order.index(fdi)
+    before = [n for n in order[:place] if n in seeds][-1:] or [fdi]
+    after = [n for n in order[place + 1 :] if n in seeds][:1] or [fdi]
+    ahead = sum(
+        (b - a) * (p - s) for a, b, p, s in zip(seeds[before[0]], seeds[after[0]], point, seeds[fdi], strict=True)
+    )
+    return "mesial" if (ahead > 0) == (place < len(order) // 2) else "distal"
+
+
+def rest_kind(fdi: int) -> str:
+    """The usual rest of a tooth: occlusal on premolars and molars, on the cingulum of front teeth."""
+    return "occlusal_rest" if fdi % 10 >= 4 else "cingulum_rest"
+
+
+def placed(case: Case, kind: str, tooth: int, side: str = "") -> Component:
+    """As `new_component`, on this side of the tooth where the kind has sides. Raises CaseError."""
+    made = new_component(case, kind, tooth)
+    names = [n for n in ("side", "origin") if hasattr(made, n)] if side else []
+    change: dict[str, Any] = {names[0]: side} if names else {}
+    return dataclasses.replace(made, **change)
+
+
 def put_component(case: Case, component: Component) -> Case:
     """The case with this component: in the place of the one with its id, else at the end."""
     ids = [c.id for c in case.components]

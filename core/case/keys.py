@@ -8,7 +8,7 @@ from ..errors import CaseError
 from .components import Component
 from .document import Case
 
-CUT_KINDS = ("occlusal_rest", "cingulum_rest", "guide_plate")  # for these something is cut into the teeth
+CUT_KINDS = ("occlusal_rest", "cingulum_rest", "incisal_rest", "guide_plate")  # for these something is cut into the teeth
 
 
 def key_of(*parts: object) -> str:

@@ -21,7 +21,7 @@ import numpy as np
 from ..case import Case, CastEntry, case_from_json, case_to_json, save_case
 from ..case.edit import mark_tooth
 from ..cast import Cast, load_cast, write_atomic
-from ..errors import CaseError, ClaspwrightError
+from ..errors import Cancelled, CaseError, ClaspwrightError
 from ..teeth import propose_seeds
 from .build import STAGES, Build, Clock, build, cast_of, crowns
 from .kept import Kept
@@ -40,6 +40,7 @@ class Bench:
         self._build: tuple[str, Build] | None = None
         self._kept = Kept()
         self._live = LiveBench(self._kept)
+        self.stopped: set[str] = set()  # files of the tasks that are no longer wanted
 
     def open_scan(self, task: dict[str, Any], tell: Tell) -> Answer:
         """A new case on a scan: its document, and the cast. scan: path; arch: "upper", "lower" or "" to find out."""
@@ -119,7 +120,10 @@ class Bench:
         key = json.dumps([case_to_json(case), case.folder, bool(task["quick"])], sort_keys=True)
         if self._build is None or self._build[0] != key:
             self._build = None  # two builds at once would need twice the memory
-            made = build(case, quick=bool(task["quick"]), kept=self._kept, progress=lambda stage, done: tell(stage, done * share))
+            made = build(
+                case, quick=bool(task["quick"]), kept=self._kept, progress=lambda stage, done: tell(stage, done * share),
+                cancelled=lambda: task.get("arrays", "") in self.stopped,
+            )  # fmt: skip
             self._build = (key, made)
         return self._build[1]
 
@@ -180,6 +184,8 @@ def answer(bench: Bench, task: dict[str, Any], say: Callable[[dict[str, Any]], N
             with open(task["arrays"], "wb") as stream:
                 np.savez(stream, **arrays)  # type: ignore[arg-type]
         say({"done": info})
+    except Cancelled as error:
+        say({"stopped": " ".join(str(error).split())})
     except ClaspwrightError as error:
         say({"error": " ".join(str(error).split())})
     except MemoryError:
@@ -191,10 +197,15 @@ def main() -> None:
     out = os.fdopen(os.dup(sys.stdout.fileno()), "w", encoding="utf-8")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
     tasks: queue.Queue[dict[str, Any]] = queue.Queue()
+    bench = Bench()
 
     def listen() -> None:
         for line in sys.stdin:
-            tasks.put(json.loads(line))
+            task = json.loads(line)
+            if task["do"] == "stop":
+                bench.stopped.add(task["arrays"])
+            else:
+                tasks.put(task)
         os._exit(0)  # the window is gone: whatever is being done is for nobody
 
     def say(words: dict[str, Any]) -> None:
@@ -203,6 +214,5 @@ def main() -> None:
 
     threading.Thread(target=listen, daemon=True).start()
     say({"ready": list(STAGES)})
-    bench = Bench()
     while True:
         answer(bench, tasks.get(), say)

@@ -123,11 +123,17 @@ def test_progress_and_stop(opened: Any):
         time.sleep(0.005)
     assert stages == [s for s in STAGES if s in stages] and len(stages) == 4, "stages come in the pipeline's order"
     assert 0 < call.share < 1
+    from claspwright.core.errors import Cancelled
+
+    jobs.builder.ask_stop()
+    jobs.builder.wait(call, 120)
+    with pytest.raises(Cancelled):
+        call.result()
+    assert jobs.builder.alive, "asked to stop, it ends the task and keeps what it made"
+    call = jobs.builder.start("build", **task)
     begin = time.monotonic()
     jobs.builder.stop()
     assert time.monotonic() - begin < 2.0 and call.over and not jobs.builder.alive
-    from claspwright.core.errors import Cancelled
-
     with pytest.raises(Cancelled):
         call.result()
     assert "Framework" not in bpy.context.scene.objects and opened.claspwright.built_key == ""

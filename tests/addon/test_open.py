@@ -106,6 +106,33 @@ def test_a_moved_scan_is_found_again(opened: Any, case_file: Path, tmp_path: Pat
     assert "SHA-256 differs" in said(bpy.ops.claspwright.find_scan, filepath=str(tmp_path / "other.ply"))
 
 
+def test_a_missing_or_changed_scan_is_noticed_and_can_be_taken(scene: Any, case_file: Path, tmp_path: Path):
+    """The file is put away, comes back, is written over with a coarser cast: each state is told; taken, the case stands on the new file."""
+    from claspwright.addon import document, scan
+    from claspwright.core.cast import write_mesh
+    from claspwright.core.mesh import Mesh
+
+    for name in ("case.json", "cast.ply"):
+        (tmp_path / name).write_bytes((case_file.parent / name).read_bytes())
+    bpy.ops.claspwright.open_case(filepath=str(tmp_path / "case.json"))
+    case, file = document.need_case(scene), tmp_path / "cast.ply"
+    assert scan.state(case, wait=True) == "there"
+    assert "no other file" in said(bpy.ops.claspwright.accept_scan)
+    file.rename(tmp_path / "away.ply")
+    assert scan.state(case) == "missing"
+    (tmp_path / "away.ply").rename(file)
+    assert scan.state(case, wait=True) == "there"
+    old = load_cast(file, arch="lower").mesh
+    write_mesh(file, Mesh(old.vertices * 1.001, old.faces))
+    assert scan.state(case, wait=True) == "changed"
+    bpy.ops.ed.undo_push(message="start")
+    assert bpy.ops.claspwright.accept_scan("EXEC_DEFAULT", True) == {"FINISHED"}
+    taken = document.need_case(bpy.context.scene)
+    assert scan.state(taken, wait=True) == "there" and taken.components == case.components
+    wide = bpy.data.objects["Cast"].dimensions.x
+    assert wide == pytest.approx(1.001 * float(np.ptp(old.vertices[:, 0])), rel=1e-4)
+
+
 def test_clearing_takes_away_only_what_is_ours(opened: Any):
     bpy.ops.mesh.primitive_cube_add()
     bpy.context.object.name = "Somebody's work"

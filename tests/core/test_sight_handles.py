@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from claspwright.core.case import Case, CastEntry, Chart, ToothEntry
+from claspwright.core.case.edit import arch_numbers, side_of_click
 from claspwright.core.survey import Path
 from claspwright.core.survey.handles import along, held, sight, tilt_under
 
@@ -32,3 +34,18 @@ def test_the_rod_ends_under_the_pointer(front: float, side: float):
 
 def test_a_number_is_held():
     assert held(5.0, 1.0, 4.0) == (4.0, "most") and held(0.0, 1.0, 4.0) == (1.0, "least") and held(9.0, None, None) == (9.0, "")
+
+
+@pytest.mark.parametrize(("arch", "fdi", "step", "side"), [
+    ("lower", 44, (0.0, -1.5), "distal"), ("lower", 44, (0.0, 1.5), "mesial"), ("lower", 34, (0.0, -1.5), "distal"),
+    ("upper", 14, (0.0, 1.5), "mesial"), ("upper", 24, (0.0, 1.5), "mesial"), ("upper", 11, (-1.5, 0.0), "distal"),
+    ("upper", 21, (-1.5, 0.0), "mesial"), ("lower", 41, (1.5, 0.0), "distal"),
+])  # fmt: skip
+def test_a_click_is_mesial_or_distal(arch: str, fdi: int, step: tuple[float, float], side: str):
+    """Mesial is toward the midline along the arch (Glossary of Prosthodontic Terms); teeth of a half ellipse in the cast's frame."""
+    order = arch_numbers(arch)
+    turns = np.pi - (np.arange(16) + 0.5) * np.pi / 16
+    seeds = {n: (28 * np.cos(t), 45 * np.sin(t) - 45, 0.0) for n, t in zip(order, turns, strict=True)}
+    teeth = tuple(ToothEntry(n, seeds=(seeds[n],)) for n in sorted(order))
+    case = Case(CastEntry("a.stl", "0" * 64, arch), chart=Chart(teeth))
+    assert side_of_click(case, fdi, (seeds[fdi][0] + step[0], seeds[fdi][1] + step[1], 0.0)) == side

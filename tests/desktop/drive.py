@@ -277,6 +277,42 @@ def build() -> Iterator[None]:
     seen["build_redone"] = {o.name: len(o.data.vertices) for o in bpy.context.scene.objects if o.name in ("Framework", "Master cast")}
 
 
+def place() -> Iterator[None]:
+    """Click a tooth: a rest stands on it, on the side of the click; then the framework follows by itself."""
+    follow, live = room("follow"), room("live")
+    seed = next(t["seeds"][0] for t in case()["chart"]["teeth"] if t["fdi"] == 44)
+    with here():
+        bpy.ops.claspwright.view("EXEC_DEFAULT", True, what="SURVEY")
+        bpy.ops.view3d.view_axis(type="TOP")
+        bpy.ops.view3d.view_all()
+        bpy.ops.claspwright.place("INVOKE_DEFAULT")
+    yield from pause(8)
+    yield from click(on_screen([seed[0] + 0.8, seed[1] - 1.6, seed[2]]))
+    yield from key("ESC", middle())
+    seen["placed"] = [c for c in case()["components"] if c.get("tooth") == 44]
+    yield from until(lambda: follow.busy(), 30)
+    seen["follow"] = {"began": follow.busy()}
+    begin, landed = time.monotonic(), follow.now.count
+    yield from until(lambda: bool(live.now.parts.get(own().component)), 60)
+    seen["follow"]["part_s"] = round(time.monotonic() - begin, 2)
+    picture("7_placed")
+    yield from until(lambda: follow.now.count > landed, 120)
+    yield from pause(5)
+    document = room("document")
+    seen["follow"]["s"] = round(time.monotonic() - begin, 2)
+    seen["follow"]["current"] = live.current(bpy.context.scene, document.need_case(bpy.context.scene))
+    with here():
+        bpy.ops.claspwright.view("EXEC_DEFAULT", True, what="FRAMEWORK")
+    yield from pause(3)
+    picture("7_followed")
+    for _ in range(3):  # the view, the rest, the view
+        yield from key("Z", middle(), ctrl=True)
+    seen["follow"]["undone"] = [c for c in case()["components"] if c.get("tooth") == 44]
+    seen["follow"]["fits_or_known_stale"] = live.current(bpy.context.scene, document.need_case(bpy.context.scene)) or (
+        bpy.data.objects["Framework"].data["claspwright_built"] != own().built_key
+    )
+
+
 def tour() -> Iterator[None]:
     """Have every panel drawn: a component's form, passed and accepted checks, the draft's reasons, down to the cautions."""
     kept = own().case_text
@@ -316,7 +352,7 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    parts = (install, open_it, mark, tilt, rod, pull, stop_a_build, build, tour, keep)
+    parts = (install, open_it, mark, tilt, rod, pull, stop_a_build, build, tour, keep, place)
     for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)

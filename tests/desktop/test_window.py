@@ -117,6 +117,16 @@ def test_the_window_lives_during_the_work(seen: dict[str, Any]):
     assert max(seen["gaps"][phase] for phase in ("stop_a_build", "build")) < 5.0, seen["gaps"]
 
 
+def test_a_click_places_a_rest_and_the_framework_follows(seen: dict[str, Any]):
+    """The click was behind the middle of tooth 44 (larger -y: away from the front, so distal)."""
+    placed = seen["placed"]
+    assert [(c["kind"], c["tooth"], c.get("side", "mesial")) for c in placed] == [("occlusal_rest", 44, "distal")]
+    follow = seen["follow"]
+    assert follow["began"] and follow["current"], "the framework was built again without being asked for"
+    assert follow["undone"] == [] and follow["fits_or_known_stale"], "after an undo no mesh passes for that of another case"
+    assert seen["spent"]["derived.step"]["place"] < 0.3, "the add-on's own work between two pictures"
+
+
 def test_three_acts_are_undone_by_three_undos(seen: dict[str, Any]):
     assert seen["tour_undone"]
 
