@@ -8,7 +8,7 @@ import json
 import platform
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from importlib import metadata
 from pathlib import Path as FilePath
@@ -37,14 +37,16 @@ from ..output import (
     report_html,
     survey_picture,
 )
+from ..output.insertion_picture import InsertionSheet
 from ..output.pdf import report_pdf
+from ..parallel import side_by_side
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
 from .insertion import insertion_sheet
 from .pieces import pieces
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
-OUTPUT_STAGES = ("write meshes", "pictures", "report", "preview")
+OUTPUT_STAGES = ("write meshes", "pictures", "report")
 PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
 
 
@@ -73,12 +75,10 @@ def write_outputs(
     clock = Clock(progress, None)
     with clock.stage("write meshes"):
         written = list(write_meshes(build, folder, exports))
-    written += _write_pages(build, folder, clock)
-    with clock.stage("preview"):
-        write_atomic(folder / "preview.html", _preview(build).encode())
+    written += _write_pages(build, folder, clock, turning=True)
     build.stages.update(clock.times)
     _write_summary(build, folder / "build.json")
-    write_manifest(folder, [*written, "preview.html", "build.json"])
+    write_manifest(folder, [*written, "build.json"])
     return clock.times
 
 
@@ -100,18 +100,31 @@ def write_findings(build: Build, folder: FilePath, *, progress: Progress | None 
     _write_summary(build, folder / "check.json")
 
 
-def _write_pages(build: Build, folder: FilePath, clock: Clock) -> list[str]:
-    with clock.stage("pictures"):
-        pictures = _pictures(build)
-        for name, picture in pictures.items():
+def _write_pages(build: Build, folder: FilePath, clock: Clock, *, turning: bool = False) -> list[str]:
+    """Pictures and report, and with `turning` the view in three dimensions. Returns the names of the files."""
+    made: dict[str, Picture] = {}
+
+    def still() -> None:
+        made.update(_pictures(build))
+        for name, picture in made.items():
             write_atomic(folder / f"{name}.png", picture.data)
-        insertion = insertion_sheet(build)
-        write_atomic(folder / "insertion.webp", insertion.moving)
+
+    def moving() -> InsertionSheet:
+        sheet = insertion_sheet(build)
+        write_atomic(folder / "insertion.webp", sheet.moving)
+        return sheet
+
+    def view() -> None:
+        write_atomic(folder / "preview.html", _preview(build).encode())
+
+    with clock.stage("pictures"):
+        jobs: list[Callable[[], InsertionSheet | None]] = [still, moving, *([view] if turning else [])]
+        _, insertion, *_ = side_by_side(lambda job: job(), jobs)
     with clock.stage("report"):
-        page = report_html(replace(report_data(build, pictures), insertion=insertion))
+        page = report_html(replace(report_data(build, made), insertion=insertion))
         write_atomic(folder / "report.html", page.encode())
         write_atomic(folder / "report.pdf", report_pdf(page))
-    return [*(f"{name}.png" for name in pictures), "insertion.webp", "report.html", "report.pdf"]
+    return [*(f"{name}.png" for name in made), "insertion.webp", *(["preview.html"] if turning else []), "report.html", "report.pdf"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:
