@@ -86,7 +86,7 @@ def _sprue_spots(build: Build, framework: Mesh) -> list[tuple[Floats, Floats]]:
     chosen = np.flatnonzero(open_)
     if len(chosen) == 0:
         raise CaseError("export stubs: no polished face of the major connector looks up; there is no place for a sprue")
-    bulky = chosen[thick.value[chosen] >= 0.8 * np.quantile(thick.value[chosen], 0.9)]
+    bulky = chosen[thick.value[chosen] >= 0.8 * np.median(thick.value[chosen])]  # all along a bar, not its thickest knot alone
     spots = [bulky[int(np.argmax(thick.value[bulky]))]]
     while len(spots) < 4:  # the farthest from those that are there
         gap = np.linalg.norm(thick.points[bulky][:, None] - thick.points[spots][None], axis=2).min(axis=1)

@@ -280,6 +280,22 @@ def test_feather_edge_of_a_wedge(height, sharp):
         assert check.place[0] == pytest.approx(10, abs=0.1)
 
 
+@pytest.mark.parametrize("height, sharp", [(3.0, True), (8.0, False)])
+def test_needles_neither_hide_a_feather_edge_nor_make_one(height, sharp):
+    """The same wedge with a corner set on its edge, 0.00001 mm off the line, which makes a needle of a triangle."""
+    wedge = Mesh.from_manifold(m3.Manifold.hull_points(np.array([[x, y, z] for x, z in ((0, 0), (10, 0), (0, height)) for y in (0, 12.0)])))
+    (start, end) = np.flatnonzero(wedge.vertices[:, 0] > 9.9)
+    at = [k for k, f in enumerate(wedge.faces) if {start, end} <= set(f)]
+    assert len(at) == 2
+    middle = len(wedge.vertices)
+    vertices = np.vstack([wedge.vertices, [10.0 - 1e-5, 6.0, 1e-6]])
+    faces = [f for k, f in enumerate(wedge.faces) if k != at[0]]
+    a, b, c = next(np.roll(wedge.faces[at[0]], -r) for r in range(3) if {*np.roll(wedge.faces[at[0]], -r)[:2]} == {start, end})
+    faces += [(a, middle, c), (middle, b, c), (a, b, middle)]
+    check = check_feather_edges(Mesh(vertices, np.array(faces)))
+    assert check.value == pytest.approx(12.0 if sharp else 0.0, abs=0.01)
+
+
 @pytest.mark.parametrize("gap, status", [(5.0, "pass"), (3.4, "warn"), (2.0, "fail")])
 def test_distance_of_a_bar_to_the_margin(gap, status):
     bar = Mesh.from_manifold(box((30, 2, 4), (0, 0, -2)))

@@ -117,11 +117,13 @@ def tilt() -> Iterator[None]:
         bpy.ops.claspwright.level("EXEC_DEFAULT", True)
     yield from until(lambda: "UNDERCUT" in shown_tilt() and "0.0, 0.0" in shown_tilt(), 30)
     before = {"shown": shown_tilt()}
-    begin, pictures = time.monotonic(), set()
-    for k in range(1, 31):  # never at rest: what is shown meanwhile has to follow a moving number
-        own().anteroposterior_deg = 0.2 * k
+    begin, pictures, k = time.monotonic(), set(), 0
+    while k < 30 or (len(pictures) < 4 and time.monotonic() < begin + 20):  # never at rest: what is shown has to follow a moving number
+        k += 1
+        own().anteroposterior_deg = 0.2 * min(k, 30) - 0.1 * (k % 2)
         pictures.add(shown_tilt())
         yield
+    own().anteroposterior_deg = 6.0
     own().lateral_deg = -4.0
     with here():
         bpy.ops.ed.undo_push(message="Tilt")
