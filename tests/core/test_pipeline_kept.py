@@ -33,7 +33,7 @@ def test_a_moved_clasp_makes_only_its_own_stages_again_and_the_same_bytes(quick_
     assert again.framework.digest == quick_lower.framework.digest
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 def test_each_change_goes_as_far_as_it_must(monkeypatch: pytest.MonkeyPatch) -> None:
     """One change after the other, counted up to the block-out: the parts themselves are not built here."""
 
