@@ -76,7 +76,7 @@ def bench_survey(name: str, mesh: Mesh) -> None:
     print(f"  whole survey at a new path, with contours  {ours:7.3f} s = {ours / rays:5.1f} x the floor")
     print(f"  plain survey with trimesh                  {plain:7.3f} s = {plain / ours:5.2f} x ours (depth to sample points, no lines)")
     print(f"  gauge lines, three                         {gauges:7.3f} s")
-    print(f"  peak memory so far                         {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:7.2f} GB")
+    print(f"  peak memory so far, making the cast too    {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:7.2f} GB")
 
 
 def bench_path(triangles: int) -> None:

@@ -13,28 +13,26 @@ Both are taken exactly on the triangles. Nothing here smooths: a reading is that
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints
-from .border import nearest_border
+from .border import Frames, Lattice, nearest_border
 from .path import Path
 from .scene import CLEAR_MM, VERTICAL, RayScene
-from .slopes import FAR_MM, NEAR_MM, Seen, Slopes
+from .slopes import FAR_MM, Seen
 
 # Rims are cut into pieces (mm) so short that few rays tell whether a piece is free, and where its foot is.
-_PIECE_MM, _REACH_MM = 0.25, 0.05
+_PIECE_MM = 0.25
 # Where rays along a piece disagree (it runs in under an overhang, or its foot leaves a straight line by this much) it is cut once more.
 _WHOLE = (0.05, 0.5, 0.95)
 _FOOT_BEND_MM = 0.05
 _SPLIT = 6
-# Points are taken in bands of like height, so that rims far above or below are not tried; candidates are tried so many at a time.
-_BAND_POINTS, _BANDS, _BAND_MM = 500, 8, 0.3
-_RIM_TRIES = (8, 32, 128, 512, 1 << 40)
-_NEAR_TRIES, _LEVEL_TRIES = (1, 6, 24, 96), (12, 48, 192, 1 << 40)
+# Rims are looked for in cells of this size (mm) and slabs of this height, one and two cells around a point; then in cells so many times
+# as large, until each point has its nearest.
+_CELL_MM, _SLAB_MM, _COARSER = 0.25, 1.0, 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,39 +47,15 @@ class Rims:
     foot: Floats
 
     @cached_property
-    def top(self) -> Floats:
-        """(k,) height of the higher end."""
-        return np.maximum(self.start[:, 2], self.end[:, 2])
-
-    @cached_property
-    def spots(self) -> tuple[Floats, Ints]:
-        """Spots in the plane (s, 2), so dense that none of a piece is farther than `reach` from one, and the piece of each (s,)."""
-        length = np.linalg.norm(self.end[:, :2] - self.start[:, :2], axis=1)
-        count = np.maximum(np.ceil(length / (2.0 * self.reach)), 1.0).astype(np.int64)
-        owner = np.repeat(np.arange(len(count)), count)
-        k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-        t = ((k + 0.5) / count[owner])[:, None]
-        return self.start[owner, :2] + t * (self.end - self.start)[owner, :2], owner
-
-    @property
-    def centres(self) -> Floats:
-        """(s, 2) the spots."""
-        return self.spots[0]
-
-    @property
-    def reach(self) -> float:
-        """mm; see spots."""
-        return _REACH_MM
-
-    def within(self, low: float, high: float) -> Rims:
-        """Those that can bound the shadow of points between two heights."""
-        keep = np.flatnonzero((self.top >= low) & (np.minimum(self.foot[:, 0], self.foot[:, 1]) < high + CLEAR_MM))
-        return Rims(self.start[keep], self.end[keep], self.foot[keep])
+    def frames(self) -> Frames:
+        """Frame of each piece, and between which heights it may bound the shadow."""
+        pairs = [(self.start[:, k], self.end[:, k]) for k in range(3)]
+        (x0, x1), (y0, y1) = [(np.minimum(*pair), np.maximum(*pair)) for pair in pairs[:2]]
+        return Frames(x0, x1, y0, y1, np.minimum(*self.foot.T) - CLEAR_MM, np.maximum(*pairs[2]))
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
-        """Distance (k,) from points (k, 3) to the pieces of spots (k,), infinite where one does not count; nearest point (k, 2)."""
-        piece = self.spots[1][index]
-        return rim_distance(points, self.start[piece], self.end[piece], self.foot[piece])
+        """Distance (k,) from points (k, 3) to pieces (k,), infinite where one does not count; nearest point (k, 2)."""
+        return rim_distance(points, self.start[index], self.end[index], self.foot[index])
 
 
 def find_rims(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Rims:
@@ -182,38 +156,25 @@ class Shadow:
     def depth(self, points: Floats) -> tuple[Floats, Floats]:
         """Depth (k,) mm of hidden points (k, 3) in the path frame, and where the free line stands (k, 2) in its plane."""
         best, line = np.full(len(points), np.inf), np.array(points[:, :2])
-        _ = self.rims.top  # before the threads start
-
-        def rims(band: Ints) -> None:
-            near = self.rims.within(float(points[band[0], 2]), float(points[band[-1], 2]))
-            nearest_border(near, points, best, line, band, _RIM_TRIES)
-
-        def slopes(job: tuple[Ints, Slopes]) -> None:
-            some, near = job
-            # Far around a deep point many faces are near in space and few at its height: there only these are asked.
-            left = some if best[some[0]] > NEAR_MM else nearest_border(near, points, best, line, some, _NEAR_TRIES)
-            for band in _bands(points[:, 2], left, _BAND_MM):
-                level = near.within(float(points[band[0], 2]), float(points[band[-1], 2]))
-                nearest_border(level, points, best, line, band, _LEVEL_TRIES)
-
-        # Trees and array arithmetic run outside the interpreter's lock: two threads nearly halve the time. No two touch one point.
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            list(pool.map(rims, _bands(points[:, 2], np.arange(len(points)))))
-            by_rims, best = best, np.minimum(best, FAR_MM)
-            for some, sizes in self.seen.slopes(points, best):
-                for near in sizes:
-                    _ = near.lowest, near.highest
-                    list(pool.map(slopes, [(half, near) for half in np.array_split(some, 2) if len(half)]))
+        self._by_rims(points, best, line)
+        by_rims, best = best, np.minimum(best, FAR_MM)
+        self.seen.lower(points, best, line)
         depth = np.where(best < FAR_MM, best, by_rims)
         return np.where(np.isfinite(depth), depth, 0.0), line
 
-
-def _bands(height: Floats, some: Ints, most_mm: float | None = None) -> list[Ints]:
-    """Split some of the points into bands of like height, each in order of height: of like number, or of at most so many mm."""
-    if not len(some):
-        return []
-    order = some[np.argsort(height[some], kind="stable")]
-    if most_mm is None:
-        return [part for part in np.array_split(order, min(_BANDS, len(some) // _BAND_POINTS + 1)) if len(part)]
-    step = np.floor((height[order] - height[order[0]]) / most_mm)
-    return np.split(order, np.flatnonzero(np.diff(step)) + 1)
+    def _by_rims(self, points: Floats, best: Floats, line: Floats) -> None:
+        """Nearest rim of each point, however far."""
+        todo, cell = np.arange(len(points)), _CELL_MM
+        frames = self.rims.frames
+        if not len(todo) or not len(frames.top):
+            return
+        # Beyond this no rim is left to be found.
+        x, y = (np.r_[points[:, k].min(), points[:, k].max()] for k in (0, 1))
+        far = float(np.hypot(max(frames.x1.max() - x[0], x[1] - frames.x0.min()), max(frames.y1.max() - y[0], y[1] - frames.y0.min())))
+        while True:
+            for rings in (1, 2):
+                nearest_border(self.rims, Lattice(points[todo], cell, _SLAB_MM, rings), points, best, line, todo)
+                todo = todo[best[todo] > rings * cell]
+                if not len(todo) or rings * cell > far:
+                    return
+            cell *= _COARSER
