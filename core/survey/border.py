@@ -14,8 +14,8 @@ from ..mesh import Floats, Ints
 
 # Slabs of height repeat after so many: pieces that far above or below cost a look at their heights, and the lists stay short.
 SLABS = 16
-# So many pairs of point and piece at a time.
-_CHUNK = 400_000
+# So many pairs of point and piece at a time, and so many cells at most: on something much larger than a cast cells are larger.
+_CHUNK, _MOST_CELLS = 400_000, 500_000
 
 
 class Frames(NamedTuple):
@@ -47,10 +47,12 @@ class Border(Protocol):
 class Lattice:
     """Cells over points (k, 3) and so many cells around them.
 
-    cell, slab : mm
+    cell, slab : least size, mm
     """
 
     def __init__(self, points: Floats, cell: float, slab: float, rings: int) -> None:
+        wide, deep = (float(np.ptp(points[:, k])) for k in (0, 1))
+        cell = max(cell, float(np.sqrt(wide * deep / _MOST_CELLS)), max(wide, deep) / _MOST_CELLS)
         self.cell, self.slab, self.rings = cell, slab, rings
         self.low = [float(points[:, k].min()) - (rings * cell if k < 2 else 0.0) for k in range(3)]
         high = [float(points[:, k].max()) + (rings * cell if k < 2 else 0.0) for k in range(3)]
@@ -66,8 +68,8 @@ class Lattice:
 
 def _ranges(count: Ints) -> tuple[Ints, Ints]:
     """For k things of count (k,) parts each: whose each part is, and its number among that thing's parts."""
-    owner = np.repeat(np.arange(len(count), dtype=np.int32), count)
-    return owner, np.arange(len(owner), dtype=np.int32) - np.repeat((np.cumsum(count) - count).astype(np.int32), count)
+    owner = np.repeat(np.arange(len(count)), count)
+    return owner, np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
 
 
 class _Lists:

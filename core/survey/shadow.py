@@ -173,8 +173,9 @@ class Shadow:
         far = float(np.hypot(max(frames.x1.max() - x[0], x[1] - frames.x0.min()), max(frames.y1.max() - y[0], y[1] - frames.y0.min())))
         while True:
             for rings in (1, 2):
-                nearest_border(self.rims, Lattice(points[todo], cell, _SLAB_MM, rings), points, best, line, todo)
-                todo = todo[best[todo] > rings * cell]
-                if not len(todo) or rings * cell > far:
+                lattice = Lattice(points[todo], cell, _SLAB_MM, rings)
+                nearest_border(self.rims, lattice, points, best, line, todo)
+                todo = todo[best[todo] > rings * lattice.cell]
+                if not len(todo) or rings * lattice.cell > far:
                     return
             cell *= _COARSER

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..mesh import Bools, Floats, Ints
 from .border import Frames, Lattice, nearest_border
-from .path import Path, into_path_frame
+from .path import Path
 from .scene import CLEAR_MM, VERTICAL, RayScene
 from .sieve import sift
 
