@@ -262,16 +262,6 @@ def _patch_round(mesh: Mesh, faces: Bools) -> tuple[Mesh, Ints]:
     return mesh.submesh(np.asarray(np.any(near[mesh.faces], axis=1)))
 
 
-def crossings_at_slivers(mesh: Mesh, thin_mm: float = 1e-3) -> int:
-    """Pairs of faces that cross deeper than rounding in the neighbourhood of faces thinner than `thin_mm`: where a boolean's seam folds.
-
-    A fraction of the work of `self_crossings`, which looks everywhere.
-    """
-    longest = np.linalg.norm(mesh.triangles - np.roll(mesh.triangles, -1, axis=1), axis=2).max(axis=1)
-    patch, _ = _patch_round(mesh, 2.0 * mesh.face_areas < thin_mm * longest)
-    return int((self_crossings(patch)[1] > ROUNDING_MM).sum()) if len(patch.faces) else 0
-
-
 def uncrossed(mesh: Mesh, rounds: int = 12) -> Mesh:
     """The mesh with its vertices moved toward the middle of their neighbours where faces cross, until none do.
 

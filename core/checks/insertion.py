@@ -24,6 +24,7 @@ RIGID_LIMIT_MM = 0.02  # design target of the project: less than the smallest me
 TIP_TOLERANCE_MM = 0.03  # same; a hand gauge is read to about 0.05 (common practice)
 SPACING_MM = 0.3  # metal edges longer than this get points in between
 SEAT_MM = 0.001  # rays start this far off the surface: fitting metal lies ON the cast, to the rounding of 32-bit rays
+GRAZE_MM = 1e-4  # a ray along an upright wall or edge meets it or not by rounding: one beside it, on the open side, is asked as well
 DEEPEST_MM = 3.0  # deeper than this is reported as this
 AROUND = 16  # directions square to the path for rigid metal: the nearest way out is missed by at most 11.25 degrees, 1/cos = 1.02
 AROUND_TIP = 48  # for tips, measured more finely: at most 3.75 degrees, 1/cos = 1.002
@@ -161,6 +162,7 @@ def _spread(index: np.ndarray, limit: int) -> np.ndarray:
 def _offences(scene: Rays, points: Floats, travel: Floats, limit_mm: float) -> tuple[Floats, Floats, int]:
     """Points whose way is barred deeper than the limit, with depths, and the number of such points (depths of at most OFFENDERS)."""
     caught = points[_caught(scene, points, travel)]
+    caught = caught[~_way_out(scene, caught, travel, _shifts(travel, True), GRAZE_MM)]
     shifts = _shifts(travel, False)
     deep = np.concatenate(
         [~_way_out(scene, caught[k : k + 100_000], travel, shifts, limit_mm) for k in range(0, max(len(caught), 1), 100_000)]

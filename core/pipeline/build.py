@@ -21,7 +21,7 @@ from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
 from ..components import Assembly, Site, build_components, open_solids, relief_solid
-from ..crossings import crossings_at_slivers
+from ..crossings import ROUNDING_MM, self_crossings
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
 from ..mesh import Mesh
@@ -39,7 +39,7 @@ from .preparing import prepare_mouth
 QUICK_SPACING_MM = 0.42
 _NO_CUT = ClaspPart | ConnectorPart | BasePart  # nothing is cut into the teeth for these
 CRUMB_MM3 = 2.0  # the smallest part of a framework is larger; what the cut leaves in deep corners of the cast is not metal
-# Slivers along the seam are merged within the first of these after which no face folds over another; where one does is chance.
+# Slivers along the seam are merged within the first of these after which no face crosses another; where one does is chance.
 SEAM_MM = (1e-4, 2e-4, 5e-4, 1e-3)
 STAGES = (
     "read cast", "teeth", "survey", "charts", "preparation", "block-out", "components", "master cast", "mechanics", "join", "cut", "checks",
@@ -278,29 +278,36 @@ def mark_teeth(case: Case, cast: Cast) -> Teeth:
 
 
 def cut_to_fit(metal: Mesh, master: Mesh, path: Path) -> tuple[Mesh, tuple[str, ...]]:
-    """The framework: metal less the master cast, so that the fitting side is the master cast itself; fins in its crevices are cut off."""
-    framework, words = _merged(metal.to_manifold() - master.to_manifold())
-    bare = without_fins(framework, path.rotation)
-    if bare is None:
-        return framework, words
-    framework, more = _merged(bare)
-    return framework, (*words, *more)
+    """The framework: metal less the master cast, so that the fitting side is the master cast itself; fins in its crevices are cut off.
 
-
-def _merged(whole: manifold3d.Manifold) -> tuple[Mesh, tuple[str, ...]]:
-    """A cut solid as it is stored. Its seam is merged as little as unfolds it; if nothing does, the least folded mesh is given, for the
-    checks to tell."""
+    Its seam is merged as little as leaves no face crossing another. If nothing does, the mesh with the fewest is given, for the checks to
+    tell.
+    """
     best: tuple[int, Mesh, tuple[str, ...]] | None = None
-    for within in SEAM_MM:
-        left, words = _without_crumbs(whole.simplify(within))
-        mesh = as_stored(Mesh.from_manifold(left))
-        folds = crossings_at_slivers(mesh)
-        if best is None or folds < best[0]:
-            best = folds, mesh, words
-        if folds == 0:
-            break
+    for solid, words in _cuts(metal, master, path):
+        for within in SEAM_MM:
+            mesh = as_stored(Mesh.from_manifold(solid.simplify(within)))
+            crossings = int((self_crossings(mesh)[1] > ROUNDING_MM).sum())
+            if best is None or crossings < best[0]:
+                best = crossings, mesh, words
+            if crossings == 0:
+                return mesh, words
     assert best is not None
     return best[1], best[2]
+
+
+def _cuts(metal: Mesh, master: Mesh, path: Path) -> Iterator[tuple[manifold3d.Manifold, tuple[str, ...]]]:
+    """The cut metal with remarks, in the order of preference: without fins, without those that cutting fins off left, and with all."""
+    whole, words = _without_crumbs(metal.to_manifold() - master.to_manifold())
+    solid, said = whole, words
+    for _ in range(2):
+        bare = without_fins(as_stored(Mesh.from_manifold(solid.simplify(SEAM_MM[0]))), path.rotation)
+        if bare is None:
+            break
+        solid, more = _without_crumbs(bare)
+        said = (*said, *more)
+        yield solid, said
+    yield whole, words
 
 
 def _without_crumbs(solid: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[str, ...]]:
