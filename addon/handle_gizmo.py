@@ -62,8 +62,11 @@ class CLASPWRIGHT_GT_handle(bpy.types.Gizmo):
 
     def _place(self, chosen: Any, handle: dict[str, Any]) -> tuple[Vector, Vector]:
         """Where the handle is now (mm), before the part has been built with the new number, and which way it goes."""
-        way = Vector(handle["way"])
-        return Vector(handle["point"]) + way * ((getattr(chosen, handle["field"]) - handle["value"]) / handle["per_mm"]), way
+        from ..core.survey.handles import place_at
+
+        way = handle["way"]
+        place = place_at(rays.array(handle["point"]), rays.array(way), getattr(chosen, handle["field"]) - handle["value"], handle["per_mm"])
+        return Vector(tuple(place)), Vector(way)
 
     def _spot(self, context: Any) -> tuple[float, float] | None:
         found = self._handle(context)
@@ -123,13 +126,11 @@ class CLASPWRIGHT_GT_handle(bpy.types.Gizmo):
     def _along(self, context: Any, event: Any, thing: Any, handle: dict[str, Any]) -> float:
         from ..core.survey.handles import along
 
-        region, _ = rays.view_of(context)
-        look = rays.sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
-        return along(look, rays.array(self.start), rays.array(handle["way"]))
+        return along(rays.sight_of(context, event, thing), rays.array(self.start), rays.array(handle["way"]))
 
     def modal(self, context: Any, event: Any, tweak: Any) -> set[Any]:
         from ..core.case.limits import why
-        from ..core.survey.handles import held
+        from ..core.survey.handles import held, overshot
 
         found = self._handle(context)
         if found is None or found[2].id != self.name:
@@ -140,7 +141,7 @@ class CLASPWRIGHT_GT_handle(bpy.types.Gizmo):
         moved = self.value + (at - self.last) * handle["per_mm"] * (0.1 if fine else 1.0)
         self.last = at
         inside, end = held(moved, handle["low"], handle["high"])
-        self.value = inside + min(max(moved - inside, -2.0 * handle["per_mm"]), 2.0 * handle["per_mm"])  # a hand may overshoot a little
+        self.value = overshot(moved, inside, handle["per_mm"])
         self.stopped = f"Stops at {reading(self.field, inside).rpartition(' ')[0].split()[-1]}: {why(self.field, end)}" if end else ""
         step = STEPS[unit_of(self.field)][1 if fine else 2 if snap else 0]
         put = inside if end else held(round(round(inside / step) * step, 4), handle["low"], handle["high"])[0]

@@ -6,7 +6,7 @@ import bpy
 
 from ..core.case import Case
 from ..core.errors import ClaspwrightError
-from . import bridge, derived, document, jobs, ops_teeth, rays
+from . import bridge, derived, document, jobs, ops_teeth, pointing, rays
 
 OPS: Any = bpy.ops
 OWN: Any = OPS.claspwright
@@ -65,15 +65,14 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
         document.settings(context.scene).shade = "CROWNS"
         self._typed, self._forced, self._last = "", 0, 0
         front_of_cast(thing)
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.window_manager.modal_handler_add(self)
+        pointing.begin(context, self)
         self._tell(context, None)
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> set[Any]:
         kind, pressed = event.type, event.value == "PRESS"
         if kind in {"ESC", "RET", "NUMPAD_ENTER", "RIGHTMOUSE"} and pressed:
-            self._finish(context)
+            pointing.end(context)
             return {"FINISHED"}
         if not rays.over_view(context, event):
             return {"PASS_THROUGH"}
@@ -147,19 +146,11 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
             words = f"Here: {proposal(case, thing, point)}" if case and thing else ""
         else:
             words = f"Last: {self._last}" if self._last else "Point at a tooth"
-        context.area.header_text_set(f"{words}        {HINT}")
-        context.workspace.status_text_set(HINT)
-
-    def _finish(self, context: Any) -> None:
-        context.window.cursor_modal_restore()
-        if context.area is not None:
-            context.area.header_text_set(None)
-        context.workspace.status_text_set(None)
-        derived.mark_stale()
+        pointing.tell(context, words, HINT)
 
     def cancel(self, context: Any) -> None:
         """Blender ends the operator."""
-        self._finish(context)
+        pointing.end(context)
 
 
 def register() -> None:

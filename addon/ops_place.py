@@ -8,7 +8,7 @@ from mathutils import Vector
 
 from ..core.case import KINDS, edit
 from ..core.errors import ClaspwrightError
-from . import derived, document, jobs, rays
+from . import document, jobs, pointing, rays
 
 OPS: Any = bpy.ops
 OWN: Any = OPS.claspwright
@@ -48,15 +48,14 @@ class CLASPWRIGHT_OT_place(bpy.types.Operator):
             return {"CANCELLED"}
         if rays.cast_in_view(context) is None:
             OWN.view("EXEC_DEFAULT", True, what="SURVEY")
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.window_manager.modal_handler_add(self)
+        pointing.begin(context, self)
         self._tell(context, "")
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> set[Any]:
         pressed = event.value == "PRESS"
         if event.type in {"ESC", "RET", "NUMPAD_ENTER", "RIGHTMOUSE"} and pressed:
-            self._finish(context)
+            pointing.end(context)
             return {"FINISHED"}
         if not rays.over_view(context, event):
             return {"PASS_THROUGH"}
@@ -83,8 +82,7 @@ class CLASPWRIGHT_OT_place(bpy.types.Operator):
         thing, case = rays.cast_in_view(context), document.find_case(context.scene)
         if thing is None or case is None:
             return None
-        region, _ = rays.view_of(context)
-        look = rays.sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
+        look = rays.sight_of(context, event, thing)
         hit, point, _, index = thing.ray_cast(Vector(tuple(look.start)), Vector(tuple(look.way)))
         tooth = tooth_under(thing, index) if hit else 0
         if not tooth:
@@ -101,20 +99,11 @@ class CLASPWRIGHT_OT_place(bpy.types.Operator):
             self.report({"WARNING"}, str(error).removeprefix("Error: ").strip())
 
     def _tell(self, context: Any, words: str) -> None:
-        if context.area is not None:
-            context.area.header_text_set(f"{words or 'Point at a tooth'}        {HINT}")
-        context.workspace.status_text_set(HINT)
-
-    def _finish(self, context: Any) -> None:
-        context.window.cursor_modal_restore()
-        if context.area is not None:
-            context.area.header_text_set(None)
-        context.workspace.status_text_set(None)
-        derived.mark_stale()
+        pointing.tell(context, words or "Point at a tooth", HINT)
 
     def cancel(self, context: Any) -> None:
         """Blender ends the operator."""
-        self._finish(context)
+        pointing.end(context)
 
 
 def register() -> None:

@@ -10,8 +10,7 @@ from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
-from ..core.errors import ClaspwrightError
-from . import bridge, document, ink, ops_view
+from . import document, ink, ops_view, rays
 
 TEXT_PX, SCALE_PX = 15, 12
 BAR = (220, 12)  # width and height of the scale, in pixels at a resolution scale of 1
@@ -27,11 +26,7 @@ def draw() -> None:
     space = context.space_data
     if scene is None or region is None or view is None or not getattr(space.overlay, "show_overlays", True):
         return
-    try:
-        case = document.find_case(scene)
-    except ClaspwrightError:
-        return
-    thing = bridge.find_object(scene, "cast")
+    case, thing = rays.case_and_cast(scene)
     if case is None or thing is None:
         return
     pixel = context.preferences.system.ui_scale

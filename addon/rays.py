@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
-from . import bridge
+from ..core.errors import ClaspwrightError
+from . import bridge, document
 
 if TYPE_CHECKING:
+    from ..core.case import Case
     from ..core.survey import Path
     from ..core.survey.handles import Sight
 
@@ -37,6 +39,12 @@ def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:
     start = back @ view3d_utils.region_2d_to_origin_3d(region, view, spot)
     way = back.to_3x3() @ view3d_utils.region_2d_to_vector_3d(region, view, spot)
     return sight(start, way)
+
+
+def sight_of(context: Any, event: Any, thing: Any) -> Sight:
+    """The line of sight under the pointer."""
+    region, _ = view_of(context)
+    return sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
 
 
 def hit_at(context: Any, thing: Any, spot: tuple[float, float]) -> tuple[float, float, float] | None:
@@ -75,6 +83,14 @@ def view_of(context: Any) -> tuple[Any, Any]:
 def need_view(context: Any) -> bool:
     """For polls: the pointer is in a 3D view."""
     return context.area is not None and context.area.type == "VIEW_3D"
+
+
+def case_and_cast(scene: Any) -> tuple[Case | None, Any]:
+    """The case and its cast, for what is drawn over the view; None for what is not there or cannot be read."""
+    try:
+        return document.find_case(scene), bridge.find_object(scene, "cast")
+    except ClaspwrightError:
+        return None, None
 
 
 def cast_in_view(context: Any) -> Any:

@@ -105,10 +105,8 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
     def _asked(self, context: Any, event: Any, thing: Any, now: tuple[float, float]) -> tuple[float, float]:
         from ..core.survey.handles import tilt_under
 
-        region, _ = rays.view_of(context)
-        look = rays.sight_at(context, thing, (event.mouse_x - region.x, event.mouse_y - region.y))
         foot, length = standing(thing)
-        found = tilt_under(look, foot, length * KNOBS[self.axis][0], rays.path_of(*now))
+        found = tilt_under(rays.sight_of(context, event, thing), foot, length * KNOBS[self.axis][0], rays.path_of(*now))
         return found.anteroposterior_deg, found.lateral_deg
 
     def modal(self, context: Any, event: Any, tweak: Any) -> set[Any]:

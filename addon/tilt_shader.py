@@ -9,13 +9,11 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
-import gpu
 import numpy as np
 from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
-from ..core.errors import ClaspwrightError
-from . import bridge, derived, document, rays
+from . import derived, lit, rays
 
 _VERTEX = """
 void main() {
@@ -34,8 +32,6 @@ void main() {
   shown = vec4(colour * light, 1.0);
 }
 """
-LAMP = (0.3, 0.4, 0.85)  # over the viewer's shoulder
-
 kept: dict[str, Any] = {}  # "shader"; "batch" and the "key" of the mesh it is of; "handle"
 
 
@@ -49,19 +45,7 @@ def _colours() -> str:
 
 def _shader() -> Any:
     if "shader" not in kept:
-        face = gpu.types.GPUStageInterfaceInfo("claspwright_tilt")  # type: ignore[call-arg]  # the stub knows no name
-        face.smooth("FLOAT", "slope")
-        face.smooth("FLOAT", "light")
-        info = gpu.types.GPUShaderCreateInfo()
-        for kind, name in (("MAT4", "projection"), ("VEC3", "path"), ("VEC3", "lamp")):  # 128 bytes is all that every card takes
-            info.push_constant(kind, name)
-        info.vertex_in(0, "VEC3", "pos")
-        info.vertex_in(1, "VEC3", "normal")
-        info.vertex_out(face)
-        info.fragment_out(0, "VEC4", "shown")
-        info.vertex_source(_VERTEX)
-        info.fragment_source(_colours() + _FRAGMENT)
-        kept["shader"] = gpu.shader.create_from_info(info)
+        kept["shader"] = lit.shader("claspwright_tilt", ("slope", "light"), [("VEC3", "path")], _VERTEX, _colours() + _FRAGMENT)
     return kept["shader"]
 
 
@@ -89,23 +73,14 @@ def draw() -> None:
     if not derived.dragging:
         return
     context: Any = bpy.context
-    try:
-        case = document.find_case(context.scene)
-    except ClaspwrightError:
-        return
-    thing = bridge.find_object(context.scene, "cast")
+    case, thing = rays.case_and_cast(context.scene)
     if case is None or thing is None or not thing.visible_get() or not wanted(context.scene, thing, case):
         return
-    batch, shader, view = _batch(thing.data), _shader(), context.region_data
-    shader.bind()
-    shader.uniform_float("projection", view.perspective_matrix @ thing.matrix_world)
+    batch, shader = _batch(thing.data), _shader()
+    lit.begin(shader, context.region_data, thing)
     shader.uniform_float("path", Vector(tuple(rays.path_of(case.path.anteroposterior_deg, case.path.lateral_deg).vector)))
-    shader.uniform_float("lamp", ((view.view_matrix @ thing.matrix_world).to_3x3().inverted() @ Vector(LAMP)).normalized())
-    gpu.state.depth_test_set("LESS_EQUAL")
-    gpu.state.depth_mask_set(True)
     batch.draw(shader)
-    gpu.state.depth_mask_set(False)
-    gpu.state.depth_test_set("NONE")
+    lit.end()
 
 
 def register() -> None:

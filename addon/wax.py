@@ -5,12 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
-import gpu
 from gpu_extras.batch import batch_for_shader
-from mathutils import Vector
 
-from ..core.errors import ClaspwrightError
-from . import bridge, document, live
+from . import lit, live, rays
 
 _VERTEX = """
 void main() {
@@ -23,7 +20,6 @@ void main() {
   shown = vec4(tint.rgb * light, 1.0);
 }
 """
-LAMP = (0.3, 0.4, 0.85)  # over the viewer's shoulder
 OTHER = (0.36, 0.60, 0.72, 1.0)  # the wax of the core's own pictures
 CHOSEN = (0.45, 0.78, 0.90, 1.0)
 REFUSED = (0.85, 0.45, 0.30, 1.0)
@@ -34,18 +30,7 @@ batches: dict[str, tuple[int, Any]] = {}  # component: the count of its mesh, an
 
 def _shader() -> Any:
     if "shader" not in kept:
-        face = gpu.types.GPUStageInterfaceInfo("claspwright_wax")  # type: ignore[call-arg]  # the stub knows no name
-        face.smooth("FLOAT", "light")
-        info = gpu.types.GPUShaderCreateInfo()
-        for kind, name in (("MAT4", "projection"), ("VEC4", "tint"), ("VEC3", "lamp")):
-            info.push_constant(kind, name)
-        info.vertex_in(0, "VEC3", "pos")
-        info.vertex_in(1, "VEC3", "normal")
-        info.vertex_out(face)
-        info.fragment_out(0, "VEC4", "shown")
-        info.vertex_source(_VERTEX)
-        info.fragment_source(_FRAGMENT)
-        kept["shader"] = gpu.shader.create_from_info(info)
+        kept["shader"] = lit.shader("claspwright_wax", ("light",), [("VEC4", "tint")], _VERTEX, _FRAGMENT)
     return kept["shader"]
 
 
@@ -62,26 +47,17 @@ def draw() -> None:
     scene = context.scene
     if not live.now.parts or scene is None or not context.space_data.overlay.show_overlays:
         return
-    try:
-        case = document.find_case(scene)
-    except ClaspwrightError:
-        return
-    thing = bridge.find_object(scene, "cast")
+    case, thing = rays.case_and_cast(scene)
     if case is None or thing is None:
         return
-    shader, view = _shader(), context.region_data
-    shader.bind()
-    shader.uniform_float("projection", view.perspective_matrix @ thing.matrix_world)
-    shader.uniform_float("lamp", ((view.view_matrix @ thing.matrix_world).to_3x3().inverted() @ Vector(LAMP)).normalized())
-    gpu.state.depth_test_set("LESS_EQUAL")
-    gpu.state.depth_mask_set(True)
+    shader = _shader()
+    lit.begin(shader, context.region_data, thing)
     for k, name in enumerate(live.waxed(scene, case)):
         part = live.now.parts.get(name)
         if part is not None and part.mesh:
             shader.uniform_float("tint", REFUSED if part.refused else CHOSEN if k == 0 else OTHER)
             _batch(name, part).draw(shader)
-    gpu.state.depth_mask_set(False)
-    gpu.state.depth_test_set("NONE")
+    lit.end()
 
 
 def register() -> None:

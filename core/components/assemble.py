@@ -93,7 +93,7 @@ def build_components(
     for component in sorted(case.components, key=lambda c: ORDER.index(type(c))):
         step(component.id)
         try:
-            built[component.id] = known.get(component.id) or _build(component, case, site, built)
+            built[component.id] = known.get(component.id) or build_part(component, case, site, built)
         except (ComponentError, GeometryError) as error:
             refused[component.id] = str(error) if str(error).startswith(component.id) else f"{component.id}: {error}"
     return Assembly(built, refused)
@@ -103,7 +103,8 @@ def _rail_of(built: dict[str, Built], name: str) -> Rail | None:
     return next((b.rails[name] for b in built.values() if name in b.rails), None)
 
 
-def _build(component: Component, case: Case, site: Site, built: dict[str, Built]) -> Built:
+def build_part(component: Component, case: Case, site: Site, built: dict[str, Built]) -> Built:
+    """One component of a case. built : by id, those it may join or lean on. Raises ComponentError and GeometryError where it cannot be."""
     match component:
         case LingualBar():
             return lingual_bar(component, site, case.chart.sulcus_mm)

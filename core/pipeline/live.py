@@ -17,7 +17,7 @@ import numpy as np
 from ..case import Case, Component
 from ..case.keys import named
 from ..components import Built, Site
-from ..components.assemble import ORDER, _build
+from ..components.assemble import ORDER, build_part
 from ..errors import ComponentError, GeometryError
 from ..mesh import Floats, Mesh
 from ..solids.fields import Blend
@@ -88,7 +88,7 @@ def part_of(case: Case, name: str, site: Site, *, handles: bool) -> Part:
     chosen = named(case, name)
     under = _leant_on(case, chosen, site)
     try:
-        built = _build(chosen, case, site, under)
+        built = build_part(chosen, case, site, under)
         mesh = Blend(built.shapes, 0.0).mesh(SPACING_MM)
     except (ComponentError, GeometryError) as error:
         return Part(None, {}, (), (), str(error))
@@ -103,7 +103,7 @@ def _leant_on(case: Case, chosen: Component, site: Site) -> dict[str, Built]:
     kinds = [c for c in case.components if needs and not hasattr(c, "tooth") and ORDER.index(type(c)) < ORDER.index(type(chosen))]
     for part in sorted(kinds, key=lambda c: ORDER.index(type(c))):
         try:
-            out[part.id] = _build(part, case, site, out)
+            out[part.id] = build_part(part, case, site, out)
         except (ComponentError, GeometryError):
             continue
     return out
@@ -139,7 +139,7 @@ def _handles(case: Case, chosen: Component, site: Site, under: dict[str, Built],
 def _moved(case: Case, chosen: Component, change: dict[str, Any], site: Site, under: dict[str, Built], points: Floats) -> Floats | None:
     """(n,) mm by which the surface moves outward at points on it when a number changes; None where it cannot be built so."""
     try:
-        other = _build(dataclasses.replace(chosen, **change), case, site, under)
+        other = build_part(dataclasses.replace(chosen, **change), case, site, under)
     except (ComponentError, GeometryError):
         return None
     return np.clip(-Blend(other.shapes, 0.0).field(points), -3.0, 3.0)

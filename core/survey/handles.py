@@ -49,6 +49,16 @@ def held(value: float, low: float | None, high: float | None) -> tuple[float, st
     return value, ""
 
 
+def overshot(asked: float, inside: float, per_mm: float) -> float:
+    """What a hand asks for past a limit, as far as it is remembered: 2 mm, so that the number follows soon when the hand comes back."""
+    return inside + min(max(asked - inside, -2.0 * per_mm), 2.0 * per_mm)
+
+
+def place_at(point: Floats, way: Floats, more: float, per_mm: float) -> Floats:
+    """(3,) mm: where metal at `point` that goes along `way` (3,) lies when its number has grown by `more`."""
+    return np.asarray(point + way * (more / per_mm))
+
+
 def along(look: Sight, point: Floats, way: Floats) -> float:
     """How far (mm) from `point` (3,) along `way` (3,) a straight line comes nearest to the line of sight; 0 where one looks along it."""
     away = np.asarray(point, dtype=np.float64) - look.start

@@ -5,7 +5,7 @@ import pytest
 from claspwright.core.case import Case, CastEntry, Chart, ToothEntry
 from claspwright.core.case.edit import arch_numbers, side_of_click
 from claspwright.core.survey import Path
-from claspwright.core.survey.handles import along, held, sight, tilt_under
+from claspwright.core.survey.handles import along, held, overshot, place_at, sight, tilt_under
 
 
 @pytest.mark.parametrize(("t", "off"), [(0.0, 0.0), (2.5, 1.0), (-4.0, 3.0)])
@@ -49,3 +49,12 @@ def test_a_click_is_mesial_or_distal(arch: str, fdi: int, step: tuple[float, flo
     teeth = tuple(ToothEntry(n, seeds=(seeds[n],)) for n in sorted(order))
     case = Case(CastEntry("a.stl", "0" * 64, arch), chart=Chart(teeth))
     assert side_of_click(case, fdi, (seeds[fdi][0] + step[0], seeds[fdi][1] + step[1], 0.0)) == side
+
+
+def test_a_handle_goes_with_its_number_and_a_hand_may_overshoot_two_millimetres() -> None:
+    """By hand: 0.5 mm of a number that grows by 0.25 for each millimetre of metal is 2 mm of metal."""
+    assert place_at(np.array([1.0, 2.0, 3.0]), np.array([0.0, 0.0, 1.0]), 0.5, 0.25) == pytest.approx([1.0, 2.0, 5.0])
+    assert overshot(4.0, 4.0, 0.25) == 4.0
+    assert overshot(4.3, 4.0, 0.25) == pytest.approx(4.3)
+    assert overshot(9.0, 4.0, 0.25) == pytest.approx(4.5)
+    assert overshot(-9.0, 1.0, 0.25) == pytest.approx(0.5)
