@@ -47,8 +47,10 @@ def beside(x: float, y: float, lines: Sequence[str], size: float = 13.0) -> None
     height = (size + 5.0) * k
     blf.size(FONT, size * k)
     width = max(blf.dimensions(FONT, line)[0] for line in lines)
+    wide, high = _room()
+    y = min(max(y, height * len(lines)), high - 12 * k)
     left, low = x + 22 * k, y - height * len(lines) + 6 * k
-    if left + width + 8 * k > _room():
+    if left + width + 8 * k > wide:
         left = max(x - 22 * k - width, 8 * k)
     fill(
         [(left - 6 * k, low - 5 * k), (left + width + 6 * k, low - 5 * k), (left + width + 6 * k, y + 8 * k), (left - 6 * k, y + 8 * k)],
@@ -58,11 +60,15 @@ def beside(x: float, y: float, lines: Sequence[str], size: float = 13.0) -> None
         text(left, y - height * (n + 1) + 12 * k, line, size * k, align="LEFT")
 
 
-def _room() -> float:
-    """Pixels of the view's width that no side bar covers."""
+def _room() -> tuple[float, float]:
+    """Pixels of the view's width that no side bar covers, and of its height that no header does."""
     context: Any = bpy.context
-    region, sides = context.region, (r for r in context.area.regions if r.type == "UI" and r.width > 1)
-    return float(min([region.width, *(r.x - region.x for r in sides if r.x > region.x)]))
+    region = context.region
+    sides = (r for r in context.area.regions if r.type == "UI" and r.width > 1)
+    heads = (r for r in context.area.regions if r.type in {"HEADER", "TOOL_HEADER"} and r.height > 1)
+    wide = min([region.width, *(r.x - region.x for r in sides if r.x > region.x)])
+    high = min([region.height, *(r.y - region.y for r in heads if r.y > region.y + 0.5 * region.height)])
+    return float(wide), float(high)
 
 
 def _draw(shape: str, points: Sequence[Spot], colour: Colour, width: float = 1.0) -> None:

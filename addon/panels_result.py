@@ -99,10 +99,12 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
 
 
 def _measure(check: dict[str, Any]) -> str:
+    from ..core.output.wording import measured
+
     if check["value"] is None:
         return ""
-    limit = "" if check["limit"] is None else f" (limit {check['limit']:g})"
-    return f"  {check['value']:.3g} {check['unit']}{limit}"
+    limit = "" if check["limit"] is None else f" (limit {measured(check['limit'], check['unit']).split(' ')[0]})"  # the tab is narrow
+    return f"  {measured(check['value'], check['unit'])}{limit}"
 
 
 class CLASPWRIGHT_PT_export(NeedsCase, bpy.types.Panel):

@@ -100,13 +100,13 @@ def _sides(found: CaseMechanics) -> list[Check]:
     for side, hold, friction in zip(SIDES, (found.balance.right, found.balance.left), found.hold, strict=True):
         status: Status = "pass" if low <= hold.likely <= high else "warn"
         limit = high if hold.likely > high else low
-        words = f"{side} side: clasps hold {hold}; guide planes may add {friction} by friction"
+        words = f"clasps hold {hold}; guide planes may add {friction} by friction"
         checks.append(Check(f"retention.{side}", status, hold.likely, limit, "N", f"{side} side", WANTED_SOURCE, words))
     share = found.balance.share
     uneven: Status = "warn" if not share <= UNEVEN_SHARE else "pass"
     words = f"the stronger side holds {share:.0%} of the whole" if share == share else "no clasp holds"
     checks.append(
-        Check("retention.balance", uneven, share, UNEVEN_SHARE, "1", "", "both sides alike (common practice); 65 %: own limit", words)
+        Check("retention.balance", uneven, share, UNEVEN_SHARE, "share", "", "both sides alike (common practice); 65 %: own limit", words)
     )
     return checks
 

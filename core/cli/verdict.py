@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..checks import Check
+from ..output.wording import measured
 
 
 def verdict(checks: Sequence[Check]) -> tuple[list[str], int]:
@@ -18,7 +19,7 @@ def verdict(checks: Sequence[Check]) -> tuple[list[str], int]:
 
 
 def _line(check: Check) -> str:
-    number = "" if check.value is None else f" {check.value:.4g} {check.unit}"
-    limit = "" if check.limit is None else f" (limit {check.limit:g})"
+    number = "" if check.value is None else f" {measured(check.value, check.unit)}"
+    limit = "" if check.limit is None else f" (limit {measured(check.limit, check.unit)})"
     line = f"{check.status.upper()} {check.id}{number}{limit} {check.where}: {check.words}".rstrip(": ")
     return line + (f" -- ACCEPTED: {check.overruled}" if check.overruled else "")

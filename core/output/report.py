@@ -21,7 +21,7 @@ from .arch_plan import ArchPlan, arch_plan_svg
 from .insertion_picture import InsertionSheet, tip_rows, travel_plot
 from .mechanics_section import MechanicsSheet, mechanics_html
 from .tables import table
-from .wording import ComponentRow, tilt_parts
+from .wording import ComponentRow, measured, tilt_parts
 
 if TYPE_CHECKING:
     from ..checks import Check
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 STATUS_WORDS = {"fail": "Fail", "warn": "Look at it", "pass": "Pass", "skip": "Not checked"}
 _ORDER = ("fail", "warn", "skip", "pass")
 _SIGN = {"fail": "✕", "warn": "!", "pass": "✓", "skip": "–"}
-_ONE = {"bodies": "body", "edges": "edge", "pairs": "pair"}
 JPEG_QUALITY = 90
 
 
@@ -259,12 +258,7 @@ def _mechanics(data: ReportData) -> str:
 
 
 def _measure(value: float | None, unit: str) -> str:
-    if value is None:
-        return "–"
-    digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
-    if unit == "1":  # a ratio
-        unit = ""
-    return _units(f"{digits} {_ONE.get(unit, unit) if digits == '1' else unit}".strip())
+    return "–" if value is None else _units(measured(value, unit))
 
 
 def _units(words: str) -> str:

@@ -46,6 +46,17 @@ class ComponentRow:
     measures: str = ""
 
 
+_ONE = {"bodies": "body", "edges": "edge", "pairs": "pair"}
+
+
+def measured(value: float, unit: str) -> str:
+    """A number with its unit as it is read: a share of the whole in per cent, one of a thing in the singular."""
+    if unit == "share":
+        value, unit = 100.0 * value, "%"
+    digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
+    return f"{digits} {_ONE.get(unit, unit) if digits == '1' else unit}".strip()
+
+
 def gauge_words(depth_mm: float) -> str:
     """A gauge in mm, with the trade's inch name where it has one."""
     inch = _INCH_CUSTOM.get(round(depth_mm, 3))

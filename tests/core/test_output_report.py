@@ -10,7 +10,7 @@ from claspwright.core.case.components import KINDS
 from claspwright.core.checks.result import Check
 from claspwright.core.output import ComponentRow, Picture, PreparationRow, ReportData, component_rows, report_html, tilt_words
 from claspwright.core.output.report import CAUTIONS, STATUS_WORDS
-from claspwright.core.output.wording import describe, gauge_words
+from claspwright.core.output.wording import describe, gauge_words, measured
 from PIL import Image
 
 EVIL = "<script>alert(1)</script><img src=http://x.invalid/a.png onerror=alert(2)> \"quoted\" 'single' & more"
@@ -196,3 +196,9 @@ def test_tilt_names_the_lowered_edge():
 def test_gauges_carry_the_inch_name_of_the_trade():
     assert gauge_words(0.25) == "0.25 mm (0.010 in)"
     assert gauge_words(0.4) == "0.40 mm"
+
+
+def test_measures_are_read_as_people_write_them() -> None:
+    """Shares in per cent, whole numbers without a point, one thing in the singular (common practice)."""
+    said = [measured(*m) for m in ((0.00935, "share"), (1.0, "share"), (3.884, "mm"), (1.0, "bodies"), (0, "pairs"), (458.72, "MPa"))]
+    assert said == ["0.935 %", "100 %", "3.88 mm", "1 body", "0 pairs", "458.7 MPa"]
