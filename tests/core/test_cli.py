@@ -147,7 +147,7 @@ def test_build_says_by_its_exit_code_whether_a_check_failed(tmp_path, monkeypatc
     assert result["checks"][0]["status"] == status and list(result["times"]) == ["one", "two"] and "one" in err
     assert main(["build", "case.json", "-o", str(tmp_path), "--quiet"]) == code
     out, err = output(capsys)
-    assert err == "" and ("FAIL a.b 0.03 mm (limit 0.02) 44: words" in out) == (status == "fail")
+    assert err == "" and ("FAIL a.b 0.03 mm (limit 0.02 mm) 44: words" in out) == (status == "fail")
 
 
 def test_build_passes_errors_on(tmp_path, monkeypatch, capsys):
