@@ -130,6 +130,7 @@ def build(
         metal = Blend(found.assembly.shapes, case.manufacture.fillet_mm).mesh(spacing)
     with clock.stage("cut"):
         framework, loose = cut_to_fit(metal, found.master.mesh, found.survey.path)
+        del metal  # a few hundred megabytes that the checks need more
     with clock.stage("checks"):
         checks, words = judge(found, framework)
     return found.with_framework(framework, checks, clock.times, (*loose, *words))

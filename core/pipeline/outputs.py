@@ -8,7 +8,7 @@ import json
 import platform
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from importlib import metadata
 from pathlib import Path as FilePath
@@ -37,9 +37,7 @@ from ..output import (
     report_html,
     survey_picture,
 )
-from ..output.insertion_picture import InsertionSheet
 from ..output.pdf import report_pdf
-from ..parallel import side_by_side
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
 from .insertion import insertion_sheet
@@ -102,29 +100,19 @@ def write_findings(build: Build, folder: FilePath, *, progress: Progress | None 
 
 def _write_pages(build: Build, folder: FilePath, clock: Clock, *, turning: bool = False) -> list[str]:
     """Pictures and report, and with `turning` the view in three dimensions. Returns the names of the files."""
-    made: dict[str, Picture] = {}
-
-    def still() -> None:
-        made.update(_pictures(build))
-        for name, picture in made.items():
-            write_atomic(folder / f"{name}.png", picture.data)
-
-    def moving() -> InsertionSheet:
-        sheet = insertion_sheet(build)
-        write_atomic(folder / "insertion.webp", sheet.moving)
-        return sheet
-
-    def view() -> None:
-        write_atomic(folder / "preview.html", _preview(build).encode())
-
     with clock.stage("pictures"):
-        jobs: list[Callable[[], InsertionSheet | None]] = [still, moving, *([view] if turning else [])]
-        _, insertion, *_ = side_by_side(lambda job: job(), jobs)
+        pictures = _pictures(build)
+        for name, picture in pictures.items():
+            write_atomic(folder / f"{name}.png", picture.data)
+        insertion = insertion_sheet(build)
+        write_atomic(folder / "insertion.webp", insertion.moving)
+        if turning:
+            write_atomic(folder / "preview.html", _preview(build).encode())
     with clock.stage("report"):
-        page = report_html(replace(report_data(build, made), insertion=insertion))
+        page = report_html(replace(report_data(build, pictures), insertion=insertion))
         write_atomic(folder / "report.html", page.encode())
         write_atomic(folder / "report.pdf", report_pdf(page))
-    return [*(f"{name}.png" for name in made), "insertion.webp", *(["preview.html"] if turning else []), "report.html", "report.pdf"]
+    return [*(f"{name}.png" for name in pictures), "insertion.webp", *(["preview.html"] if turning else []), "report.html", "report.pdf"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:
