@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .mesh import Bools, Floats, Ints, Mesh
+from .mesh import Bools, Floats, Ints, Mesh, once_a_mesh
 from .parallel import side_by_side
 
 # A crossing less deep than this is the rounding of coordinates (32-bit STL numbers: 8e-6 mm at 100 mm), not a fault of form.
@@ -15,6 +15,8 @@ ROUNDING_MM = 1e-4
 SIGN_EPS = 1e-14
 PLANE_MM = 1e-9  # faces in one plane, such as those of a floor, to the rounding of 64-bit numbers
 _CHUNK = 100_000
+_FLAT_MM = 1e-7  # far above the rounding of heights of triangles in 64-bit numbers
+_FACING = 0.05
 _OPPOSED = 0.9  # cosine between two faces that lie against each other
 
 
@@ -121,6 +123,33 @@ def _pierces(p: Floats, q: Floats, tri: Floats) -> Bools:
     return result
 
 
+def _open_fans(mesh: Mesh) -> Bools:
+    """(n,) vertices whose faces cannot cross each other: seen along the vertex's normal they lie round it once, none turned over.
+
+    Their far edges form closed rings (every edge at the vertex has one face on each side); all faces seen from their outer side and angles
+    that sum to one turn leave room for one ring that winds once, which is star-shaped: its faces lie beside each other.
+    """
+    n, tri = len(mesh.vertices), mesh.triangles
+    good = np.ones(n, dtype=bool)
+    if not mesh.is_closed:
+        half = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+        there, count = np.unique(half[:, 0] * n + half[:, 1], return_counts=True)
+        odd = np.concatenate([np.setxor1d(there, half[:, 1] * n + half[:, 0]), there[count > 1]])
+        good[odd // n], good[odd % n] = False, False
+    longest = np.sqrt(max(float(((tri - np.roll(tri, 1, axis=1)) ** 2).sum(axis=2).max(initial=0.0)), 1e-300))
+    flat = mesh.face_areas < _FLAT_MM * longest  # its normal may be mere rounding
+    turn = np.zeros(n)
+    for k in range(3):
+        v = mesh.faces[:, k]
+        axis = mesh.vertex_normals[v]
+        good[v[flat | (np.einsum("ij,ij->i", axis, mesh.face_normals) < _FACING)]] = False
+        e, f = tri[:, (k + 1) % 3] - tri[:, k], tri[:, (k + 2) % 3] - tri[:, k]
+        high_e, high_f = np.einsum("ij,ij->i", e, axis), np.einsum("ij,ij->i", f, axis)
+        across = np.einsum("ij,ij->i", axis, mesh._face_cross)
+        turn += np.bincount(v, np.arctan2(across, np.einsum("ij,ij->i", e, f) - high_e * high_f), minlength=n)
+    return good & (np.abs(turn - 2 * np.pi) < 0.1)
+
+
 @dataclass(frozen=True, eq=False)
 class _Planes:
     """Corners and planes of all faces, one array for each number: gathering from these is several times quicker than from rows."""
@@ -129,22 +158,30 @@ class _Planes:
     x: Floats  # (3 corners, 3 axes, m), about the middle of the mesh
     normal: Floats  # (3 axes, m)
     offset: Floats  # (m,)
+    open_fan: Bools  # (n,) vertices whose faces, seen along the vertex's normal, lie beside each other
 
     @staticmethod
     def of(mesh: Mesh) -> _Planes:
         x = np.ascontiguousarray((mesh.triangles - mesh.bounds.mean(axis=0)).transpose(1, 2, 0))
         normal = np.ascontiguousarray(mesh.face_normals.T)
-        return _Planes(np.ascontiguousarray(mesh.faces.T).astype(np.int32), x, normal, np.einsum("am,am->m", normal, x[0]))
+        corner = np.ascontiguousarray(mesh.faces.T).astype(np.int32)
+        return _Planes(corner, x, normal, np.einsum("am,am->m", normal, x[0]), _open_fans(mesh))
 
     def can_cross(self, pairs: Ints) -> Ints:
-        """The pairs (k, 2) without faces that share an edge and do not look against each other: such lie side by side."""
+        """The pairs (k, 2) without faces that lie side by side: in one open fan, or with a common edge and alike in where they look."""
         i, j = pairs.T
-        shared = sum((self.corner[a][i] == self.corner[b][j]).astype(np.int8) for a in range(3) for b in range(3))
-        edge = np.flatnonzero(shared == 2)
+        shared, beside = np.zeros(len(pairs), dtype=np.int8), np.zeros(len(pairs), dtype=bool)
+        second = [self.corner[b][j] for b in range(3)]
+        for a in range(3):
+            v = self.corner[a][i]
+            same = [v == w for w in second]
+            for one in same:
+                shared += one
+            beside |= (same[0] | same[1] | same[2]) & self.open_fan[v]
+        edge = np.flatnonzero((shared == 2) & ~beside)
         alike = sum(self.normal[axis][i[edge]] * self.normal[axis][j[edge]] for axis in range(3)) > 0.0
-        keep = np.ones(len(pairs), dtype=bool)
-        keep[edge[alike]] = False
-        return pairs[keep]
+        beside[edge[alike]] = True
+        return pairs[~beside]
 
     def sides(self, i: Ints, j: Ints) -> tuple[Floats, Floats]:
         """Lowest and highest signed distance (k,), mm, of the corners of face j to the plane of face i; a shared corner counts as 0."""
@@ -220,6 +257,7 @@ def _crossing(mesh: Mesh, planes: _Planes, pairs: Ints) -> tuple[Ints, Floats]:
     return pairs[crossed], depth[crossed]
 
 
+@once_a_mesh
 def self_crossings(mesh: Mesh) -> tuple[Ints, Floats]:
     """Pairs (k, 2) of faces that cross each other, or lie doubled in one plane, and (k,) the depth of each crossing in mm.
 

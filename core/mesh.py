@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING
+from functools import cached_property, wraps
+from typing import TYPE_CHECKING, TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Result = TypeVar("Result")
 
 
 def _frozen(array: NDArray) -> NDArray:
@@ -170,3 +173,16 @@ class Mesh:
         """From a manifold3d solid, in double precision."""
         data = solid.to_mesh64()
         return Mesh(np.asarray(data.vert_properties)[:, :3], np.asarray(data.tri_verts).astype(np.int64))
+
+
+def once_a_mesh(work: Callable[[Mesh], Result]) -> Callable[[Mesh], Result]:
+    """What is worked out of a mesh alone, kept as long as the mesh lives: for functions whose results nobody changes."""
+    kept: WeakKeyDictionary[Mesh, Result] = WeakKeyDictionary()
+
+    @wraps(work)
+    def once(mesh: Mesh) -> Result:
+        if mesh not in kept:
+            kept[mesh] = work(mesh)
+        return kept[mesh]
+
+    return once

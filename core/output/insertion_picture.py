@@ -110,7 +110,7 @@ def moving_picture(frames: Sequence[Image.Image]) -> bytes:
     waits[0] = waits[len(frames) - 1] = REST_MS
     buffer = io.BytesIO()
     order[0].save(
-        buffer, "WEBP", save_all=True, append_images=order[1:], duration=waits, loop=0, quality=WEBP_QUALITY, method=4, minimize_size=True
+        buffer, "WEBP", save_all=True, append_images=order[1:], duration=waits, loop=0, quality=WEBP_QUALITY, method=2, minimize_size=True
     )
     return buffer.getvalue()
 

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh import Mesh
+from ..mesh import Mesh, once_a_mesh
 from .materials import Singles
 
 CREASE_DEG = 35.0
 
 
-def corner_normals(mesh: Mesh, crease_deg: float = CREASE_DEG) -> Singles:
+@once_a_mesh
+def corner_normals(mesh: Mesh) -> Singles:
     """(m, 3, 3) unit normal at each corner of each face.
 
-    At a corner only those faces round the vertex are averaged whose normals lie within `crease_deg` of this face's own, so a soft bulge
+    At a corner only those faces round the vertex are averaged whose normals lie within CREASE_DEG of this face's own, so a soft bulge
     shades smoothly and a trimmed edge stays an edge.
     """
     face = mesh.face_normals.astype(np.float32)
     out = mesh.vertex_normals.astype(np.float32)[mesh.faces]
-    deviates = np.einsum("mkj,mj->mk", out, face) < np.cos(np.radians(crease_deg * 0.5))
+    deviates = np.einsum("mkj,mj->mk", out, face) < np.cos(np.radians(CREASE_DEG * 0.5))
     sharp = np.zeros(len(mesh.vertices), dtype=bool)
     sharp[mesh.faces[deviates]] = True
     corner = np.flatnonzero(sharp[mesh.faces.reshape(-1)])
@@ -34,7 +35,7 @@ def corner_normals(mesh: Mesh, crease_deg: float = CREASE_DEG) -> Singles:
     left = np.repeat(np.arange(len(corner)), reach)
     within = np.arange(len(left)) - np.repeat(np.cumsum(reach) - reach, reach)
     a, b = corner[left], corner[first + within]
-    close = np.einsum("ij,ij->i", face[a // 3], face[b // 3]) >= np.cos(np.radians(crease_deg))
+    close = np.einsum("ij,ij->i", face[a // 3], face[b // 3]) >= np.cos(np.radians(CREASE_DEG))
     weight = _corner_angles(mesh, b[close] // 3, b[close] % 3)
     total = np.zeros((len(corner), 3), dtype=np.float64)
     for axis in range(3):

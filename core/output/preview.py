@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Sequence
-from dataclasses import replace
 from html import escape
 
 import numpy as np
@@ -20,7 +19,7 @@ from ..mesh import Floats, Mesh
 from .drawing import rgb
 from .palette import ramp
 from .report import asset
-from .scene import Body, Part
+from .scene import Part, open_sky
 from .simplify import Simplified, simplify
 
 MOST_FACES = 210_000  # of all parts together: under 6 MB on the page
@@ -138,7 +137,7 @@ def _sky(part: Part) -> NDArray:
     """Share of open sky at each vertex. A part darkens only itself, since others can be lifted off or switched off."""
     if part.look.opacity < 1:
         return np.ones(len(part.mesh.vertices), dtype=np.float32)
-    return Body([replace(part, vertex_colours=None)]).open_sky
+    return open_sky(part.mesh)
 
 
 def _split_at_creases(mesh: Mesh, corners: NDArray) -> tuple[NDArray, NDArray, NDArray]:

@@ -12,15 +12,16 @@ from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
 from ..errors import GeometryError
-from ..mesh import Bools, Floats, Ints, Mesh
+from ..mesh import Bools, Floats, Ints, Mesh, once_a_mesh
 from ..parallel import side_by_side
 from .camera import Camera
 from .facets import Facets, refine
 from .materials import KEY, MATERIALS, Material, Singles, to_linear
 
-SKY_RAYS = 2_500_000  # budget for ambient light, under a second
+SKY_RAYS = 1_600_000  # budget for ambient light, under a second
+SKY_FEWEST = 16  # directions over the whole sphere
 SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
-KEY_DIRECTIONS = 1500  # over the whole sphere; some fourteen of them fall into the soft box
+KEY_DIRECTIONS = 1000  # over the whole sphere; some nine of them fall into the soft box
 LIFT_MM = 0.02
 
 
@@ -104,7 +105,10 @@ class Body:
     @cached_property
     def open_sky(self) -> Singles:
         """(n,) share of the surrounding sky that each vertex sees, weighted by the cosine: 1 in the open, 0 in a closed pit."""
-        count = int(np.clip(2 * SKY_RAYS / max(len(self.vertex_normals), 1), 20, 96))
+        return open_sky(self.parts[0].mesh) if len(self.parts) == 1 else self._sky()
+
+    def _sky(self) -> Singles:
+        count = int(np.clip(2 * SKY_RAYS / max(len(self.vertex_normals), 1), SKY_FEWEST, 96))
         return self._light(_sphere(count), np.arange(len(self.vertex_normals)), SKY_REACH_MM)
 
     def lit(self, camera: Camera, which: Ints) -> Singles:
@@ -128,6 +132,12 @@ class Body:
             total[ids] += cosine
             arrived[ids] += cosine * free
         return np.divide(arrived, total, out=np.ones_like(total), where=total > 0)
+
+
+@once_a_mesh
+def open_sky(mesh: Mesh) -> Singles:
+    """(n,) share of the sky that each vertex of a mesh sees when nothing else is there."""
+    return Body([Part("alone", mesh)])._sky()
 
 
 class Lamp:

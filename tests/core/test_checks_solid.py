@@ -222,6 +222,17 @@ def test_random_triangles_equal_exact_brute_force(seed, grid):
     assert crossing_set(Mesh(vertices / 16.0, faces)) - flat == exact_crossings(vertices, faces) - flat
 
 
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**31), st.sampled_from([0.2, 0.8, 2.0, 5.0]), st.booleans())
+def test_crumpled_ball_equals_exact_brute_force(seed, crumple_mm, torn):
+    """Neighbours round a vertex are passed over where they cannot cross: no crossing of a crumpled or torn surface may be lost by that."""
+    rng = np.random.default_rng(seed)
+    ball = trimesh.creation.icosphere(subdivisions=1, radius=10)
+    grid = np.round((ball.vertices + rng.normal(0, crumple_mm, ball.vertices.shape)) * 512).astype(np.int64)
+    faces = np.array(ball.faces)[rng.random(len(ball.faces)) > (0.1 if torn else 0.0)]
+    assert crossing_set(Mesh(grid / 512, faces)) == exact_crossings(grid, faces)
+
+
 def test_near_pairs_are_all_box_overlaps():
     rng = np.random.default_rng(7)
     tri = rng.uniform(0, 10, (300, 1, 3)) + rng.exponential(0.4, (300, 3, 3))
