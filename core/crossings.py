@@ -164,7 +164,7 @@ class _Planes:
     def of(mesh: Mesh) -> _Planes:
         x = np.ascontiguousarray((mesh.triangles - mesh.bounds.mean(axis=0)).transpose(1, 2, 0))
         normal = np.ascontiguousarray(mesh.face_normals.T)
-        corner = np.ascontiguousarray(mesh.faces.T).astype(np.int32)
+        corner: Ints = np.ascontiguousarray(mesh.faces.T).astype(np.int32)
         return _Planes(corner, x, normal, np.einsum("am,am->m", normal, x[0]), _open_fans(mesh))
 
     def can_cross(self, pairs: Ints) -> Ints:

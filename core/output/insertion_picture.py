@@ -12,15 +12,14 @@ from dataclasses import dataclass
 from html import escape
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from ..mesh import Floats, Mesh
-from .camera import Camera, look
+from .camera import look
 from .drawing import side_by_side, text
 from .palette import INK
 from .plots import LINE, Axes, path, round_up, svg, words
-from .render import BACKGROUND, draw
+from .render import BACKGROUND, draw_layer
 from .scene import Part, Scene
 from .tables import table
 
@@ -53,24 +52,6 @@ class InsertionSheet:
     verdict: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class _Layer:
-    """Colours (h, w, 3) and distance (h, w) mm from the eye's plane, infinite where nothing is."""
-
-    image: NDArray
-    far: NDArray
-
-
-def _layer(part: Part, camera: Camera, size: tuple[int, int]) -> _Layer:
-    scene = Scene([part])
-    width, height = size
-    pixels = np.column_stack([np.tile(np.arange(width), height), np.repeat(np.arange(height), width)]) + 0.5
-    assert scene.solid is not None
-    seen = scene.solid.first(*camera.rays(pixels, size))
-    far = np.where(seen.face >= 0, seen.distance, np.inf).reshape(height, width)
-    return _Layer(np.asarray(draw(scene, camera, size=size)), far)
-
-
 def insertion_frames(
     cast: Mesh, framework: Mesh, way: Floats, lifts: Floats, words_of: Sequence[str], *, size: tuple[int, int] = SIZE
 ) -> list[Image.Image]:
@@ -78,17 +59,20 @@ def insertion_frames(
     top = framework.bounds + float(np.max(lifts)) * np.asarray(way)
     camera = look(np.vstack([cast.vertices, top]), TOWARD, aspect=size[0] / size[1])
     large = (size[0] * FINE, size[1] * FINE)
-    stone, metal = _layer(Part("cast", cast), camera, large), _layer(Part("framework", framework, "metal"), camera, large)
+    (stone, behind), (metal, before) = (
+        draw_layer(Scene([part]), camera, size=large) for part in (Part("cast", cast), Part("framework", framework, "metal"))
+    )
+    stone_colours, metal_colours = np.asarray(stone), np.asarray(metal)
     step = camera.axes @ np.asarray(way, dtype=np.float64)
     scale = large[0] / camera.width_mm
     frames = []
     for lift, line in zip(lifts, words_of, strict=True):
         right, down = round(float(lift * step[0] * scale)), round(float(-lift * step[1] * scale))
-        image = stone.image.copy()
+        image = stone_colours.copy()
         into, out_of = _overlap(image.shape, right, down)
-        near = metal.far[out_of] - lift * step[2] < stone.far[into] + 0.01
-        near &= np.isfinite(metal.far[out_of])
-        image[into][near] = metal.image[out_of][near]
+        near = before[out_of] - lift * step[2] < behind[into] + 0.01
+        near &= np.isfinite(before[out_of])
+        image[into][near] = metal_colours[out_of][near]
         small = Image.fromarray(image).resize(size, Image.Resampling.LANCZOS)
         frames.append(text(small, (14, 12), line, 18, INK, BACKGROUND, "lt"))
     return frames

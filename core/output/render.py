@@ -21,11 +21,11 @@ from .drawing import Label, Line, draw_labels, draw_lines, write_png
 from .materials import Singles, shade_diffuse, shade_metal, studio, to_linear, to_srgb
 from .scene import LIFT_MM, Body, Hits, Lamp, Part, Scene
 
-SIZE = (1400, 1000)
+SIZE = (1260, 900)
 BACKGROUND = (0.935, 0.942, 0.950)
 CHUNK = 60_000
-# Extra samples in a pixel that needs them: one in each row and column of a 4 x 4 and of a shifted 4 x 4 grid.
-_FINE = np.array([[1, 3], [3, 7], [5, 1], [7, 5], [2, 6], [6, 2], [0, 0], [4, 4]], dtype=np.float64) / 8 + 1 / 16
+# Extra samples in a pixel that needs them: one in each row and column of a 5 x 5 grid, so an upright or level edge has five steps of grey.
+_FINE = np.array([[0, 1], [1, 3], [2, 0], [3, 4], [4, 2]], dtype=np.float64) / 5 + 1 / 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,34 +52,60 @@ def draw(
     background: tuple[float, float, float] = BACKGROUND,
 ) -> Image.Image:
     """Draw a scene. Returns an RGB image of `size` (width, height) pixels; the same input gives the same pixels."""
-    width, height = size
-    lamps = {id(b): Lamp(b, camera) for b in (scene.solid, scene.clear) if b is not None}
-    pixels = np.column_stack([np.tile(np.arange(width), height), np.repeat(np.arange(height), width)]) + 0.5
-    box = _covered(scene, camera, size)
-    inside = np.flatnonzero((pixels >= box[0]).all(axis=1) & (pixels <= box[1]).all(axis=1))
-    back = to_linear(np.array(background))
-    light = np.broadcast_to(back, (len(pixels), 3)).copy()
-    rough = np.zeros(len(pixels), dtype=bool)
+    inside = _covered(scene, camera, size)
+    back, lamps = to_linear(np.array(background)), _lamps(scene, camera)
+    light = np.broadcast_to(back, (size[0] * size[1], 3)).copy()
+    rough = np.zeros(len(light), dtype=bool)
     if len(inside):
-        first = _sample(scene, camera, pixels[inside], size, lamps, back)
+        first = _sample(scene, camera, _pixels(inside, size), size, lamps, back)
         light[inside] = first.light
-        rough[inside] = _busy(first, inside, size, camera.width_mm / width)
+        rough[inside] = _busy(first, inside, size, camera.width_mm / size[0])
     again = np.flatnonzero(rough)
     if len(again):
-        fine = (pixels[again, None] - 0.5 + _FINE).reshape(-1, 2)
-        more = _sample(scene, camera, fine, size, lamps, back).light.reshape(len(again), len(_FINE), 3)
+        spots = (_pixels(again, size)[:, None] - 0.5 + _FINE).reshape(-1, 2)
+        more = _sample(scene, camera, spots, size, lamps, back).light.reshape(len(again), len(_FINE), 3)
         # Mean of what the eye sees, not of the light itself: outlines of bright metal then stay smooth.
         light[again] = to_linear(to_srgb(more).mean(axis=1))
-    image = Image.fromarray((to_srgb(light) * 255 + 0.5).astype(np.uint8).reshape(height, width, 3))
-    image = draw_lines(image, lines, camera, scene)
+    image = draw_lines(_image(light, size), lines, camera, scene)
     return draw_labels(image, labels, camera)
 
 
-def _covered(scene: Scene, camera: Camera, size: tuple[int, int]) -> Floats:
+def draw_layer(
+    scene: Scene, camera: Camera, *, size: tuple[int, int], background: tuple[float, float, float] = BACKGROUND
+) -> tuple[Image.Image, Singles]:
+    """A picture with one sample a pixel, to be made smaller, and the distance (h, w) mm from the eye, infinite where nothing is."""
+    inside = _covered(scene, camera, size)
+    back = to_linear(np.array(background))
+    light = np.broadcast_to(back, (size[0] * size[1], 3)).copy()
+    far = np.full(len(light), np.inf, dtype=np.float32)
+    if len(inside):
+        seen = _sample(scene, camera, _pixels(inside, size), size, _lamps(scene, camera), back)
+        light[inside] = seen.light
+        far[inside] = np.where(seen.part >= 0, seen.depth, np.inf)
+    return _image(light, size), far.reshape(size[1], size[0])
+
+
+def _lamps(scene: Scene, camera: Camera) -> dict[int, Lamp]:
+    return {id(b): Lamp(b, camera) for b in (scene.solid, scene.clear) if b is not None}
+
+
+def _pixels(ids: NDArray, size: tuple[int, int]) -> Floats:
+    """(k, 2) middles of pixels that are numbered (k,) row by row."""
+    return np.column_stack([ids % size[0], ids // size[0]]) + 0.5
+
+
+def _image(light: NDArray, size: tuple[int, int]) -> Image.Image:
+    return Image.fromarray((to_srgb(light) * 255 + 0.5).astype(np.uint8).reshape(size[1], size[0], 3))
+
+
+def _covered(scene: Scene, camera: Camera, size: tuple[int, int]) -> NDArray:
+    """Numbers of the pixels of a rectangle that the scene's box lies in, row by row."""
     lo, hi = scene.bounds
     corners = np.array([[x, y, z] for x in (lo[0], hi[0]) for y in (lo[1], hi[1]) for z in (lo[2], hi[2])])
     flat = camera.project(corners, size)[:, :2]
-    return np.array([flat.min(axis=0) - 2, flat.max(axis=0) + 2])
+    first = np.clip(np.ceil(flat.min(axis=0) - 2.5), 0, size).astype(np.int64)
+    last = np.clip(np.floor(flat.max(axis=0) + 1.5) + 1, 0, size).astype(np.int64)
+    return (np.arange(first[1], last[1])[:, None] * size[0] + np.arange(first[0], last[0])).reshape(-1)
 
 
 def _busy(s: _Samples, ids: NDArray, size: tuple[int, int], pixel_mm: float) -> NDArray:

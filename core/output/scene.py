@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from embreex.mesh_construction import TriangleMesh
@@ -12,7 +13,7 @@ from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
 from ..errors import GeometryError
-from ..mesh import Bools, Floats, Ints, Mesh, once_a_mesh
+from ..mesh import Bools, Floats, Ints, Mesh
 from ..parallel import side_by_side
 from .camera import Camera
 from .facets import Facets, refine
@@ -22,7 +23,10 @@ SKY_RAYS = 1_600_000  # budget for ambient light, under a second
 SKY_FEWEST = 16  # directions over the whole sphere
 SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
 KEY_DIRECTIONS = 1000  # over the whole sphere; some nine of them fall into the soft box
+KEY_FIRST = 3  # of these, the outermost
 LIFT_MM = 0.02
+# What a mesh that stands alone sees of the sky: the same in each picture of it, and in the preview.
+_SKY_ALONE: WeakKeyDictionary[Mesh, Singles] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,17 +109,36 @@ class Body:
     @cached_property
     def open_sky(self) -> Singles:
         """(n,) share of the surrounding sky that each vertex sees, weighted by the cosine: 1 in the open, 0 in a closed pit."""
-        return open_sky(self.parts[0].mesh) if len(self.parts) == 1 else self._sky()
-
-    def _sky(self) -> Singles:
+        alone = self.parts[0].mesh if len(self.parts) == 1 else None
+        if alone is not None and alone in _SKY_ALONE:
+            return _SKY_ALONE[alone]
         count = int(np.clip(2 * SKY_RAYS / max(len(self.vertex_normals), 1), SKY_FEWEST, 96))
-        return self._light(_sphere(count), np.arange(len(self.vertex_normals)), SKY_REACH_MM)
+        sky = self._light(_sphere(count), np.arange(len(self.vertex_normals)), SKY_REACH_MM)
+        if alone is not None:
+            _SKY_ALONE[alone] = sky
+        return sky
 
     def lit(self, camera: Camera, which: Ints) -> Singles:
-        """Share of the key light, a broad soft box at the viewer's upper left, that reaches the vertices `which` (k,)."""
+        """Share of the key light, a broad soft box at the viewer's upper left, that reaches the vertices `which` (k,).
+
+        A few rays first; only where they or those of a neighbour disagree, in the border of a shadow, are all of them cast.
+        """
         towards = KEY.astype(np.float64) @ camera.axes
         fan = _sphere(KEY_DIRECTIONS)
-        return self._light(fan[fan @ towards > np.cos(np.radians(11.0))], which, 1e4)
+        fan = fan[fan @ towards > np.cos(np.radians(11.0))]
+        outermost = np.argsort(fan @ towards)
+        light = self._light(fan[outermost[:KEY_FIRST]], which, 1e4)
+        value = np.full(len(self.vertices), -1.0, dtype=np.float32)
+        value[which] = light
+        corner = value[self.faces]
+        known = np.where(corner < 0, corner.max(axis=1, keepdims=True), corner)  # corners out of sight say nothing
+        border = np.zeros(len(self.vertices), dtype=bool)
+        border[self.faces[known.max(axis=1) - known.min(axis=1) > 0]] = True
+        border[which[(light > 0) & (light < 1)]] = True
+        unsure = np.flatnonzero(border[which])
+        if len(unsure):
+            light[unsure] = self._light(fan, which[unsure], 1e4)
+        return light
 
     def _light(self, directions: Floats, which: Ints, reach_mm: float) -> Singles:
         normals = self.vertex_normals[which]
@@ -134,10 +157,9 @@ class Body:
         return np.divide(arrived, total, out=np.ones_like(total), where=total > 0)
 
 
-@once_a_mesh
 def open_sky(mesh: Mesh) -> Singles:
     """(n,) share of the sky that each vertex of a mesh sees when nothing else is there."""
-    return Body([Part("alone", mesh)])._sky()
+    return _SKY_ALONE[mesh] if mesh in _SKY_ALONE else Body([Part("alone", mesh)]).open_sky
 
 
 class Lamp:
