@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,8 @@ from ..planning import (
     Draft,
     Estimate,
     Finding,
+    Known,
+    Measured,
     Pair,
     Round,
     Settled,
@@ -24,8 +26,8 @@ from ..planning import (
     critique,
     draft,
     estimate,
-    measure_abutment,
     mouth_preparation,
+    palate_shown,
     settle,
     tip_gauge_mm,
 )
@@ -65,7 +67,7 @@ class Plan:
     draft: Draft
     design: Design
     findings: tuple[Finding, ...]
-    abutments: dict[int, Abutment]
+    abutments: Mapping[int, Abutment]
     offers: tuple[Offer, ...]
     rounds: tuple[Round, ...]
     tasks: tuple[Task, ...]
@@ -97,9 +99,10 @@ def plan(
     if keep or keep_path:
         seen = surveyed(case, clock)
         with clock.stage("plan"):
+            palate = palate_shown(seen.cast.mesh, seen.teeth)
             gauge = tip_gauge_mm(case.manufacture.alloy)
-            abutments = {fdi: measure_abutment(chart, gauge) for fdi, chart in seen.charts.items()}
-            made = Draft(case, (), {}) if keep else draft(case, abutments, _middles(seen.teeth))
+            abutments: Mapping[int, Abutment] = Measured(seen.charts, gauge)
+            made = Draft(case, (), {}) if keep else draft(case, abutments, _middles(seen.teeth), Known(palate=palate))
     else:
         with clock.stage("read cast"):
             cast = read_cast(case)
@@ -109,7 +112,7 @@ def plan(
             settled = settle(case, cast.mesh, teeth, clock.say)
         view = settled.chosen.view
         seen = Surveyed(cast, teeth, view.survey, dict(view.charts), "")
-        abutments, made = dict(view.abutments), settled.chosen.draft
+        abutments, made, palate = view.abutments, settled.chosen.draft, settled.palate
     positions = _middles(seen.teeth)
     foretold: tuple[str, ...] = ()
     if keep:
@@ -118,7 +121,8 @@ def plan(
     else:
         with clock.stage("trial"):
             told = made.case
-            trial = tried(made, lambda barred, slight: draft(told, abutments, positions, barred, slight), seen, clock)
+            known = Known(palate=palate)
+            trial = tried(made, known, lambda k: draft(told, abutments, positions, k), seen, clock)
         made, prepared, remarks, foretold = trial.draft, trial.prepared, trial.remarks, trial.foretold
     design = Design(made.case, positions)
     findings = critique(design)

@@ -8,7 +8,7 @@ from ..case import AnyRest, Case, GuidePlate
 from ..components import planes, planned_seat
 from ..errors import GeometryError
 from ..mesh import Mesh
-from ..preparation import PLANE_MOST_MM, Prepared, fit_plane, prepare
+from ..preparation import PLANE_MOST_MM, Prepared, fit_plane, measure_planes, prepare
 from ..survey import Path
 from ..teeth import Teeth
 
@@ -59,7 +59,7 @@ def spare_enamel(case: Case, mesh: Mesh, teeth: Teeth, path: Path) -> tuple[Case
             except GeometryError:
                 words[part.id] = ""  # said again, with its reason, when the mouth is prepared
                 continue
-            (cut,) = prepare(mesh, teeth, path, (), (fitted,)).cuts
+            (cut,) = measure_planes(mesh, teeth, (fitted,))
             before = first.setdefault(part.id, cut.deepest_mm)
             if cut.deepest_mm > PLANE_MOST_MM and fitted.height_mm - 0.5 >= LEAST_PLANE_MM:
                 lower[part.id] = fitted.height_mm - 0.5

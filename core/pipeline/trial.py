@@ -5,17 +5,18 @@ Only parts and mechanics are made, no framework: the rest of a build asks of a d
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 from ..blockout import block_out
-from ..case import Case, Component
+from ..case import AnyRest, Case, Component, GuidePlate, MinorConnector, ReciprocalArm, UShapedPlate
 from ..case.clasps import ClaspPart
 from ..charts import ArchChart
 from ..checks.mechanics import check_mechanics, short
 from ..components import Built, Site, build_components
 from ..mechanics import analyse
-from ..planning import Draft
+from ..mesh import Mesh
+from ..planning import Draft, Known
 from ..planning.design import Retainer
 from ..planning.option import Key
 from ..preparation import Prepared
@@ -25,8 +26,10 @@ from .preparing import prepare_mouth, spare_enamel
 
 MOST_TRIALS = 5
 STEP_MM = 0.25  # of the block-out, as in a quick build: parts lie on it, nothing is cut from it
+MOST_STOUTER = 2
+THIN_MM = 0.02  # for the same reason the cast is thinned out so far before its block-out: a fraction of the faces, hardly any shape
 
-Redraft = Callable[[dict[Key, str], frozenset[Key]], Draft]
+Redraft = Callable[[Known], Draft]
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,13 +66,11 @@ class _Fault:
     words: str
 
 
-def tried(first: Draft, redraft: Redraft, seen: Surveyed, clock: Clock) -> Trial:
-    """Try a draft and its successors until every clasp of one can be built and bears its bending, at most MOST_TRIALS times.
+def tried(first: Draft, known: Known, redraft: Redraft, seen: Surveyed, clock: Clock) -> Trial:
+    """Try a draft and its successors until every part of one can be built and every clasp bears its bending, at most MOST_TRIALS times.
 
-    redraft : a draft without the clasps of the first argument, and with slighter arms for those of the second
+    known : what the first draft was written with; redraft : one that knows more
     """
-    barred: dict[Key, str] = {}
-    slight: frozenset[Key] = frozenset()
     made, bed, built = first, None, dict[str, Built]()
     for turn in range(MOST_TRIALS):
         clock.say(f"the draft is tried on the cast, turn {turn + 1}")
@@ -80,16 +81,34 @@ def tried(first: Draft, redraft: Redraft, seen: Surveyed, clock: Clock) -> Trial
         before, case = made, replace(made.case, components=tuple(spared.get(c.id, c) for c in made.case.components))
         made = replace(made, case=case, reasons=tuple(replace(r, words=r.words + bed.why.get(r.part, "")) for r in made.reasons))
         faults, built = _faults(case, bed, built)
-        keys = {f: key for f in faults if (key := _key(made, f.part)) is not None}
-        if not keys or turn == MOST_TRIALS - 1:
+        learnt = _learnt(known, made, faults)
+        if learnt == known or turn == MOST_TRIALS - 1:
             break
-        softer = {key for f, key in keys.items() if f.kind == "stress" and key not in slight}
-        slight |= softer
-        barred.update({key: f.words for f, key in keys.items() if key not in softer})
-        made = redraft(barred, slight)
+        known = learnt
+        made = redraft(known)
         built = {n: b for n, b in built.items() if _same(n, before.case, made.case)}
     assert bed is not None
     return Trial(made, bed.prepared, bed.remarks, tuple(f"{f.part}: {f.words}" for f in faults))
+
+
+def _learnt(known: Known, made: Draft, faults: Collection[_Fault]) -> Known:
+    """What is known after a trial: a strained arm is made slighter, then barred; a clasp that cannot be is barred; others are denied.
+
+    A part that stands against an arm, and cannot be, bars that arm. Connectors and bases are never left out.
+    """
+    barred, denied, slight, stouter = dict(known.barred), dict(known.denied), set(known.slight), known.stouter
+    for fault in faults:
+        part = next(c for c in made.case.components if c.id == fault.part)
+        key = _key(made, part)
+        if isinstance(part, UShapedPlate) and fault.kind == "stress" and stouter < MOST_STOUTER:
+            stouter = known.stouter + 1
+        elif key is not None and fault.kind == "stress" and key not in slight:
+            slight.add(key)
+        elif key is not None:
+            barred[key] = fault.words
+        elif isinstance(part, AnyRest | MinorConnector | GuidePlate):
+            denied[part.id] = fault.words
+    return replace(known, barred=barred, denied=denied, slight=frozenset(slight), stouter=stouter)
 
 
 def _fixed(case: Case) -> tuple[Component, ...]:
@@ -112,15 +131,15 @@ def _bed(case: Case, seen: Surveyed) -> _Bed:
     mesh, teeth, path = seen.cast.mesh, seen.teeth, seen.path
     spared, why = spare_enamel(case, mesh, teeth, path)
     prepared, remarks = prepare_mouth(spared, mesh, teeth, path)
-    blocked = block_out(prepared.mesh, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=STEP_MM)
+    thin = Mesh.from_manifold(prepared.mesh.to_manifold().simplify(THIN_MM))
+    blocked = block_out(thin, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=STEP_MM)
     site = Site(mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(mesh, teeth, path), path)
     return _Bed(_fixed(case), _fixed(spared), why, prepared, remarks, site)
 
 
-def _key(made: Draft, part_id: str) -> Key | None:
-    """The option behind a retentive part of a draft; None for any other part."""
-    part = next((c for c in made.case.components if c.id == part_id), None)
-    if not isinstance(part, Retainer):
+def _key(made: Draft, part: Component) -> Key | None:
+    """The option behind a retentive part of a draft, or behind the arm that stands against one; None for any other part."""
+    if not isinstance(part, Retainer | ReciprocalArm):
         return None
     options = [o for o in made.options.get(part.tooth, ()) if o.possible]
     return options[0].key(part.tooth) if options else None
@@ -133,8 +152,8 @@ def _faults(case: Case, bed: _Bed, known: dict[str, Built]) -> tuple[tuple[_Faul
     checks = check_mechanics(analyse(case_input(case, assembly, bed.site, framework_material(case)[0])))
     for part in case.components:
         for check in checks:
-            if check.status == "fail" and check.id in (f"arm.stress.{short(part.id)}", f"arm.length.{short(part.id)}"):
-                kind = check.id.split(".")[1]
+            kind = check.id.split(".")[1]
+            if check.status == "fail" and kind in ("stress", "length") and check.id.endswith(f".{short(part.id)}"):
                 limit = "at the least" if kind == "length" else "at the most"
                 faults.append(_Fault(part.id, kind, f"its {kind} would be {check.value:.3g} {check.unit}, {check.limit:.3g} {limit}"))
     return tuple(faults), assembly.built

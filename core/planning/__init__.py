@@ -1,12 +1,14 @@
 """Planning: the class of an arch, the lines it turns about, a drafted design with its reasons, and what the rules say of a design."""
 
-from .abutment import Abutment, measure_abutment, tip_gauge_mm
+from .abutment import Abutment, Measured, measure_abutment, tip_gauge_mm
 from .clasps import clasp_options
 from .classification import Classification, Space, classify, classify_chart
 from .critique import Finding, critique
 from .design import Design
 from .draft import Draft, Reason, draft
 from .estimate import Estimate, estimate
+from .ground import palate_shown
+from .known import Known
 from .mouth import Task, mouth_preparation
 from .option import Option, Setting
 from .rounds import Pair, Round, Settled, settle
@@ -22,7 +24,9 @@ __all__ = [
     "Estimate",
     "Finding",
     "Fulcrum",
+    "Known",
     "Lever",
+    "Measured",
     "Option",
     "Pair",
     "Reason",
@@ -42,6 +46,7 @@ __all__ = [
     "levers",
     "measure_abutment",
     "mouth_preparation",
+    "palate_shown",
     "settle",
     "tip_gauge_mm",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,6 +121,33 @@ def measure_abutment(chart: CrownChart, gauge_mm: float = 0.25) -> Abutment:
         gauge_mm=gauge_mm,
         tissue_mm=_tissue(chart, at),
     )
+
+
+class Measured(Mapping[int, Abutment]):
+    """Crowns by tooth (FDI), each measured when it is first asked for: a draft looks at few of them."""
+
+    def __init__(self, charts: Mapping[int, CrownChart], gauge_mm: float) -> None:
+        self._charts, self._gauge_mm = charts, gauge_mm
+        self._known: dict[int, Abutment] = {}
+
+    def __getitem__(self, tooth: int) -> Abutment:
+        if tooth not in self._known:
+            self._known[tooth] = measure_abutment(self._charts[tooth], self._gauge_mm)
+        return self._known[tooth]
+
+    def __contains__(self, tooth: object) -> bool:
+        return tooth in self._charts
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._charts)
+
+    def __len__(self) -> int:
+        return len(self._charts)
+
+    @property
+    def known(self) -> dict[int, Abutment]:
+        """Those that were asked for."""
+        return dict(self._known)
 
 
 def _tissue(chart: CrownChart, at_deg: float) -> float:

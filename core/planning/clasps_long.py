@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..case import ToothEntry
 from ..teeth.numbering import arch_of, is_molar
-from .abutment import Abutment
+from .abutment import LEAST_ARM_MM, MOST_REACH_DEG, REACH_DEG, Abutment
 from .option import BACK_ACTION, EXTENDED, RING, TIP_MARGIN_MM, WIRE, Option, Setting
 
 WIRE_MM, WIRE_GAUGE_MM = 7.0, 0.5  # free wire and undercut (handbook, sections 2.1 and 2.2)
@@ -84,9 +84,11 @@ def extended(abutment: Abutment, face: str, setting: Setting, weak: bool) -> Opt
         if far.tip_to_margin_mm < TIP_MARGIN_MM:
             veto.append(f"on {beyond.tooth} the tip would lie at the margin")
     good = [f"the undercut of {beyond.tooth} serves"] if beyond is not None else []
-    lone = place.gauge_share < _TWO_ARMS_SHARE
+    bare = place.gauge_share < _TWO_ARMS_SHARE
+    short = place.length_at(place.reach_for(REACH_DEG, MOST_REACH_DEG)) < LEAST_ARM_MM
+    lone = bare or short
     if lone:
-        good.append("the tooth itself has none where a tip would lie")
+        good.append("the tooth itself has none where a tip would lie" if bare else "on the tooth alone a cast arm would be too short")
     bad = ["long and rigid over two teeth", "splints them"]
     points = 32.0 if lone else 5.0
     if setting.extension:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..case import BackActionArm, ExtendedArm, LatticeBase, OcclusalRest, RetentiveArm, RingArm, TBar, WireArm
 from ..teeth.numbering import is_molar, neighbours
 from .conditions_support import Found
-from .design import Design
+from .design import Design, tip_face
 
 
 def ring_on_small_tooth(design: Design) -> Found:
@@ -61,6 +61,13 @@ def wire_too_deep(design: Design) -> Found:
     for arm in design.all(WireArm):
         if arm.gauge_mm > 0.5 + 1e-9:
             yield (arm.id,), f"{arm.gauge_mm:g} mm on {arm.tooth}"
+
+
+def tip_under_plate(design: Design) -> Found:
+    """A U-shaped plate covers the lingual faces, and their undercuts with them."""
+    for arm in design.arms:
+        if design.plated(arm.tooth) and tip_face(arm) == "lingual":
+            yield (arm.id,), f"tooth {arm.tooth}"
 
 
 def embrasure_without_rest(design: Design) -> Found:

@@ -23,11 +23,12 @@ from ..case import (
     RetentiveArm,
     RingArm,
     TBar,
+    UShapedPlate,
     WireArm,
 )
 from ..case.connectors import ConnectorPart
 from ..mesh import Floats
-from ..teeth.numbering import neighbours, side
+from ..teeth.numbering import neighbours, order, side
 from .classification import Classification, classify_chart, replaced_teeth, standing_teeth
 from .support import Fulcrum, fulcrum_lines, nominal_positions
 
@@ -142,7 +143,17 @@ class Design:
     def borne(self, tooth: int) -> bool:
         """Whether something joins what lies on the tooth to the major connector or to a base."""
         shared = [n for n in neighbours(tooth) if n is not None and self._joined(tooth, n)]
-        return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate) or shared)
+        return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate) or shared or self.plated(tooth))
+
+    def plated(self, tooth: int) -> bool:
+        """Whether a U-shaped plate lies on its lingual face."""
+        row = order(self.arch)
+
+        def covers(plate: UShapedPlate) -> bool:
+            first, last = sorted(row.index(t) for t in (plate.start, plate.end))
+            return first <= row.index(tooth) <= last
+
+        return any(covers(p) for p in self.all(UShapedPlate) if {p.start, p.end, tooth} <= set(row))
 
     def _joined(self, tooth: int, neighbour: int) -> bool:
         """Whether rests meet in the embrasure of two teeth and a minor connector of the neighbour comes up there."""
@@ -155,7 +166,7 @@ class Design:
     def braced(self, tooth: int) -> bool:
         """Whether something rigid stands against a retentive arm: a reciprocal arm, an arm's own rigid half, or plate and strut."""
         alone = any(isinstance(c, ReciprocalArm | Long) and c.tooth == tooth for c in self.case.components)
-        return alone or bool(self.on(tooth, GuidePlate) and self.on(tooth, MinorConnector))
+        return alone or self.plated(tooth) or bool(self.on(tooth, GuidePlate) and self.on(tooth, MinorConnector))
 
 
 def tip_face(arm: Retainer) -> str:

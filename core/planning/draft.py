@@ -6,10 +6,11 @@ clinician changes or overrules any of it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from ..case import (
+    AnyRest,
     BeadPlate,
     Case,
     CingulumRest,
@@ -18,17 +19,19 @@ from ..case import (
     LatticeBase,
     MinorConnector,
     OcclusalRest,
+    ReciprocalArm,
     ToothEntry,
 )
 from ..errors import CaseError
 from ..mesh import Floats
-from ..teeth.numbering import is_anterior, is_molar, neighbours, side
+from ..teeth.numbering import is_anterior, is_molar, neighbours, position, side
 from .abutment import Abutment
 from .clasps import clasp_options
-from .connector_choice import choose_connector
+from .connector_choice import choose_connector, u_shape_because
 from .design import Design, Retainer, tip_face
-from .embrasure import embrasure_parts, embrasures
-from .option import Key, Option, Setting
+from .embrasure import FACES, embrasure_parts, embrasures
+from .known import NOTHING, Known
+from .option import BACK_ACTION, RING, Option, Setting
 from .placing import clasp_parts, lattice_beside, seat_depth, slighter
 from .support import levers
 
@@ -63,15 +66,24 @@ class _Sheet:
 
     design: Design
     abutments: Mapping[int, Abutment]
-    barred: Mapping[Key, str]
-    slight: Collection[Key]
+    known: Known
     parts: list[Component] = field(default_factory=list)
     reasons: list[Reason] = field(default_factory=list)
     options: dict[int, tuple[Option, ...]] = field(default_factory=dict)
     open: list[str] = field(default_factory=list)
+    plated: bool = False
 
     def add(self, part: Component, why: str) -> None:
-        """Once: a second rest or strut at the same place of a tooth serves both that ask for it."""
+        """Once: a second rest or strut at the same place of a tooth serves both that ask for it.
+
+        A plate on the lingual faces carries rests and stands against arms itself; what a trial could not build is left out and said.
+        """
+        if self.plated and (isinstance(part, MinorConnector) or (isinstance(part, ReciprocalArm) and part.face == "lingual")):
+            return
+        if part.id in self.known.denied:
+            words = f"{part.id} is left out: {self.known.denied[part.id]}"
+            self.open += [words] if words not in self.open else []
+            return
         place = part.kind, getattr(part, "tooth", part.id), getattr(part, "side", getattr(part, "face", ""))
         if all(place != (p.kind, getattr(p, "tooth", p.id), getattr(p, "side", getattr(p, "face", ""))) for p in self.parts):
             self.parts.append(part)
@@ -83,25 +95,24 @@ class _Sheet:
 
 
 def draft(
-    case: Case, abutments: Mapping[int, Abutment], positions: Mapping[int, Floats] | None = None, barred: Mapping[Key, str] | None = None,
-    slight: Collection[Key] = (),
+    case: Case, abutments: Mapping[int, Abutment], positions: Mapping[int, Floats] | None = None, known: Known = NOTHING
 ) -> Draft:  # fmt: skip
     """Draft the components of a charted case; those it holds already are replaced.
 
     abutments : measured crowns, by tooth; positions : middles of crowns, mm, else an average arch
-    barred : options that were tried and cannot be, with the reason; slight : options whose cast arm is made
-        slighter, because the usual one was strained too far
+    known : what trials have shown and what the scan does not
     Raises CaseError where the chart asks for no partial denture, saying why.
     """
     design = Design(replace(case, components=()), positions or {})
     if not design.classification.kennedy:
         raise CaseError(f"nothing to design: {design.classification.reason}; chart the missing teeth and which of them are replaced")
-    sheet = _Sheet(design, abutments, barred or {}, slight)
+    sheet = _Sheet(design, abutments, known)
     _bases(sheet)
+    sheet.plated = bool(u_shape_because(design, sheet.parts, known.palate))
     _abutments(sheet)
     _further_clasps(sheet)
     _indirect_retainers(sheet)
-    for part, why in choose_connector(design, sheet.parts):
+    for part, why in choose_connector(design, sheet.parts, known):
         sheet.add(part, why)
     made = replace(case, components=tuple(sheet.parts))
     return Draft(made, tuple(sheet.reasons), dict(sheet.options), tuple(sheet.open))
@@ -132,7 +143,7 @@ def _abutments(sheet: _Sheet) -> None:
                 f"guides along the surface beside the space; {'low, so that it frees itself when the base sinks' if extension else 'tall'}",
             )
         _rest(sheet, tooth, extension)
-        if _wants_clasp(design, tooth):
+        if _wants_clasp(design, tooth) and any(isinstance(p, AnyRest) and p.tooth == tooth for p in sheet.parts):
             _clasp(sheet, tooth, extension)
 
 
@@ -145,7 +156,10 @@ def _rest(sheet: _Sheet, tooth: int, extension: bool) -> None:
     design = sheet.design
     if is_anterior(tooth):
         sheet.add(CingulumRest(f"rest {tooth}", tooth), "support on the cingulum, low on the root")
-        _borne(sheet, tooth, "lingual")
+        if f"rest {tooth}" not in sheet.known.denied:
+            _borne(sheet, tooth, "lingual")
+        else:
+            _instead(sheet, tooth)
         return
     depth = seat_depth(tooth)
     why_depth = "" if is_molar(tooth) else "; 1.0 mm deep spares the premolar's enamel"
@@ -160,14 +174,30 @@ def _rest(sheet: _Sheet, tooth: int, extension: bool) -> None:
     for near in towards:
         name = f"rest {tooth}" if len(towards) == 1 else f"rest {tooth} {near}"
         sheet.add(OcclusalRest(name, tooth, near, depth_mm=depth), "support next to the space" + why_depth)
-        if not lattice_beside(design, tooth, tuple(sheet.parts)):
+        if name in sheet.known.denied:
+            far = "mesial" if near == "distal" else "distal"
+            seat = OcclusalRest(f"rest {tooth} {far}", tooth, far, depth_mm=depth)
+            sheet.add(seat, "support away from the space, where next to it there can be none" + why_depth)
+            _borne(sheet, tooth, far)
+        elif not lattice_beside(design, tooth, tuple(sheet.parts)):
             words = "joins rest and metal base to the major connector"
             sheet.add(MinorConnector(f"minor connector {tooth} {near}", tooth, near), words)
 
 
+def _instead(sheet: _Sheet, tooth: int) -> None:
+    """A front tooth that cannot bear its rest hands it to the next front tooth, away from the space."""
+    design = sheet.design
+    mesial, distal = neighbours(tooth)
+    other = mesial if "distal" in design.towards_space(tooth) else distal
+    if other is None or other not in design.standing or not is_anterior(other) or f"rest {other}" in sheet.known.denied:
+        return
+    sheet.add(CingulumRest(f"rest {other}", other), f"support for the end of the base beside {tooth}, which cannot bear it")
+    _borne(sheet, other, "lingual")
+
+
 def _borne(sheet: _Sheet, tooth: int, where: str) -> None:
     """A minor connector, unless the rest lies beside a space, where the plate carries it."""
-    if where not in sheet.design.towards_space(tooth):
+    if where not in sheet.design.towards_space(tooth) and f"rest {tooth} {where}" not in sheet.known.denied:
         words = (
             "joins the rest to the major connector through the embrasure" if where != "lingual" else "joins the rest to the major connector"
         )
@@ -185,7 +215,7 @@ def _clasp(sheet: _Sheet, tooth: int, extension: bool) -> None:
         any(e.kind == "frenum" and tooth in e.near for e in design.case.chart.soft_tissue),
     )  # fmt: skip
     options = clasp_options(abutments[tooth], setting, sheet.entry(tooth))
-    options = tuple(_tried(o, sheet.barred.get(o.key(tooth))) for o in options)
+    options = tuple(_tried(o, _forbidden(sheet, tooth, o)) for o in options)
     options = tuple(sorted(options, key=lambda o: (not o.possible, -o.points)))
     sheet.options[tooth] = options
     best = options[0]
@@ -195,11 +225,19 @@ def _clasp(sheet: _Sheet, tooth: int, extension: bool) -> None:
         sheet.open.append(f"tooth {tooth} bears a rest and no clasp: none fits well at this path ({why}{rather})")
         return
     for part, why in clasp_parts(design, tooth, options[0], abutments[tooth], base, near):
-        sheet.add(slighter(part) if options[0].key(tooth) in sheet.slight else part, why)
+        sheet.add(slighter(part) if options[0].key(tooth) in sheet.known.slight else part, why)
+
+
+def _forbidden(sheet: _Sheet, tooth: int, option: Option) -> str | None:
+    """Why the draft cannot take an option that the tooth itself allows; None where it can."""
+    if sheet.plated and (option.face == "lingual" or option.kind in (RING, BACK_ACTION)):
+        return "the plate lies on the lingual face"
+    why = sheet.known.barred.get(option.key(tooth))
+    return None if why is None else f"tried on the cast: {why}"
 
 
 def _tried(option: Option, why: str | None) -> Option:
-    return option if why is None else replace(option, vetoes=(*option.vetoes, f"tried on the cast: {why}"))
+    return option if why is None else replace(option, vetoes=(*option.vetoes, why))
 
 
 def _facial_sulcus(design: Design, tooth: int) -> float | None:
@@ -219,21 +257,33 @@ def _further_clasps(sheet: _Sheet) -> None:
         entries = {t.fdi: t for t in design.case.chart.teeth}
         faces = [tip_face(p) for p in sheet.parts if isinstance(p, Retainer)]
         like = "lingual" if faces.count("lingual") > faces.count("facial") else "facial"
-        found = embrasures(design, sheet.abutments, half, entries, like, sheet.barred)
+        where = ("facial",) if sheet.plated else FACES
+        found = embrasures(design, sheet.abutments, half, entries, like, sheet.known.barred, where)
+        if not found and _canine(sheet, half):
+            continue
         if not found:
             word = "right" if half * (1 if design.arch == "lower" else -1) > 0 else "left"
             sheet.open.append(f"{word} side: no embrasure of two sound back teeth has an undercut for a clasp; retention is one-sided")
             continue
-        own = {t for t, o in found[0].options.items() if o.key(t) in sheet.slight}
-        for part, why in embrasure_parts(found[0], sheet.abutments, sheet.barred):
+        own = {t for t, o in found[0].options.items() if o.key(t) in sheet.known.slight}
+        for part, why in embrasure_parts(found[0], sheet.abutments, sheet.known.barred):
             sheet.add(slighter(part) if getattr(part, "tooth", 0) in own else part, why)
-        sheet.options.update({t: (_tried(o, sheet.barred.get(o.key(t))),) for t, o in found[0].options.items()})
+        sheet.options.update({t: (_tried(o, _forbidden(sheet, t, o)),) for t, o in found[0].options.items()})
+
+
+def _canine(sheet: _Sheet, half: int) -> bool:
+    """A canine beside a bounded space is clasped where its side has nothing else to hold by; whether it could be."""
+    for tooth in (t for t in sheet.design.abutments if position(t) == 3 and side(t) == half and t in sheet.abutments):
+        if tooth not in sheet.options and any(isinstance(p, AnyRest) and p.tooth == tooth for p in sheet.parts):
+            _clasp(sheet, tooth, False)
+            return any(isinstance(p, Retainer) and p.tooth == tooth for p in sheet.parts)
+    return False
 
 
 def _indirect_retainers(sheet: _Sheet) -> None:
     design = Design(replace(sheet.design.case, components=tuple(sheet.parts)), sheet.design.measured)
     for line in design.fulcrums:
-        reach = levers(line, design.standing, design.positions)
+        reach = [v for v in levers(line, design.standing, design.positions) if f"rest {v.tooth}" not in sheet.known.denied]
         if not reach:
             sheet.open.append(f"no tooth in front of the line {line.first} to {line.second} can bear an indirect retainer")
             continue

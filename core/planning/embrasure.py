@@ -30,11 +30,11 @@ class Embrasure:
 
 def embrasures(
     design: Design, abutments: Mapping[int, Abutment], half: int, entries: Mapping[int, ToothEntry], like: str,
-    barred: Collection[Key] = (),
+    barred: Collection[Key] = (), faces: Collection[str] = FACES,
 ) -> tuple[Embrasure, ...]:  # fmt: skip
     """Embrasures of one side of the arch (-1 or +1, as `side`) that could take a double clasp, the best first.
 
-    like : face on which the other side holds; retention on like faces balances
+    like : face on which the other side holds; retention on like faces balances; faces : on which an arm may hold at all
     """
     found = []
     for mesial, distal in _PAIRS:
@@ -42,7 +42,7 @@ def embrasures(
         if len(pair) != 2:
             continue
         front, behind = sorted(pair, key=position)
-        for face in FACES:
+        for face in faces:
             options = {t: _arm(abutments[t], origin, face, entries) for t, origin in ((front, "distal"), (behind, "mesial"))}
             good = {t: o for t, o in options.items() if o.possible and o.key(t) not in barred}
             if good:

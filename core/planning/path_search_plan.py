@@ -13,7 +13,7 @@ from ..charts import ArchChart, CrownChart
 from ..components.crown_rails import TIP_TO_MARGIN_MM, arm_angles
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
-from ..survey import Path, RayScene, survey
+from ..survey import Path, RayScene, Survey, survey
 from ..teeth import Teeth, Tooth, numbering
 from .path_search_guide import GuideSurface, guide_surface
 from .path_search_parts import Footprints, RigidPart, rigid_parts
@@ -67,28 +67,46 @@ class PathPlan:
     remarks: tuple[str, ...] = ()
 
 
-def plan_path(mesh: Mesh, teeth: Teeth, components: Sequence[Component] = (), not_replaced: Sequence[int] = ()) -> PathPlan:
+@dataclass(frozen=True, eq=False)
+class Grounds:
+    """What a path is judged on whatever is planned: the cast surveyed without a tilt, and its table of footprints."""
+
+    scene: RayScene
+    level: Survey
+    footprints: Footprints
+    ground: Samples
+    ground_fine: Samples
+
+    @staticmethod
+    def of(mesh: Mesh, teeth: Teeth, scene: RayScene | None = None) -> Grounds:
+        """Read them off a cast. Raises GeometryError when no tooth is marked."""
+        scene = RayScene(mesh) if scene is None else scene
+        level = survey(mesh, Path(), np.asarray(teeth.labels, dtype=np.int64), scene=scene)
+        footprints = Footprints.of(mesh, teeth, ArchChart(mesh, teeth, Path(), scene=scene))
+        return Grounds(scene, level, footprints, footprints.ground(_MAP_SAMPLES), footprints.ground(_FINE_SAMPLES))
+
+
+def plan_path(
+    mesh: Mesh, teeth: Teeth, components: Sequence[Component] = (), not_replaced: Sequence[int] = (), grounds: Grounds | None = None
+) -> PathPlan:  # fmt: skip
     """Read off a cast (cast frame, mm) and its teeth what a path is judged on.
 
     components : what is planned; where clasps, guide plates or a major connector are still missing, the usual ones stand in
-    not_replaced : missing teeth that no base carries. Raises GeometryError when no tooth is marked.
+    not_replaced : missing teeth that no base carries; grounds : of this cast, where they were read before
+    Raises GeometryError when no tooth is marked.
     """
-    scene = RayScene(mesh)
-    level = survey(mesh, Path(), np.asarray(teeth.labels, dtype=np.int64), scene=scene)
-    arch = ArchChart(mesh, teeth, Path(), scene=scene)
+    known = Grounds.of(mesh, teeth) if grounds is None else grounds
+    level, footprints = known.level, known.footprints
     remarks: list[str] = []
-    sides = open_sides(arch, teeth, not_replaced)
+    sides = open_sides(footprints.arch, teeth, not_replaced)
     if not sides:
         remarks.append("no gap to be filled: no guide surfaces, the path is judged on the rest")
     surfaces = _surfaces(mesh, teeth, sides, components, remarks)
     looked_at = {c.fdi for c in sides} | {t for c in components for t in (_tooth(c), int(getattr(c, "onto", 0)))}
     charts = {fdi: CrownChart(mesh, teeth[fdi], level) for fdi in looked_at if fdi in teeth}
     tips = _planned_tips(charts, components, remarks) or _usual_tips(charts, sides, remarks)
-    footprints = Footprints.of(mesh, teeth, arch)
     parts = rigid_parts(footprints, components, sorted({t.fdi for t in tips}), {s.fdi for s in sides})
-    return PathPlan(
-        teeth.arch, scene, surfaces, tips, parts, footprints.ground(_MAP_SAMPLES), footprints.ground(_FINE_SAMPLES), tuple(remarks)
-    )
+    return PathPlan(teeth.arch, known.scene, surfaces, tips, parts, known.ground, known.ground_fine, tuple(remarks))
 
 
 def open_sides(arch: ArchChart, teeth: Teeth, not_replaced: Sequence[int] = ()) -> tuple[OpenSide, ...]:

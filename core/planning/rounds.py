@@ -17,17 +17,17 @@ from ..charts import CrownChart
 from ..mesh import Floats, Mesh
 from ..survey import Path, RayScene, Survey, survey
 from ..teeth import Teeth
-from ..teeth.numbering import position
-from .abutment import Abutment, measure_abutment, tip_gauge_mm
-from .design import Design
+from .abutment import Abutment, Measured, tip_gauge_mm
 from .draft import Draft, draft
+from .ground import palate_shown
+from .known import Known
 from .path_search import PathSearch, Scored, score_path, search
-from .path_search_plan import plan_path
+from .path_search_plan import Grounds, PathPlan, plan_path
 
 MOST_ROUNDS = 6
 STILL_DEG = 0.25
 """A path that moves less than this is the same path: less than a surveyor's table is set by hand (own limit)."""
-_OTHERS = 3
+_OTHERS = 2
 _APART_DEG = 1.0  # of two pairs that carry the same design
 
 Step = Callable[[str], None]
@@ -71,7 +71,7 @@ class Pair:
 class Settled:
     """chosen : where path and design agree; others : worth a look; rounds : how it came to that; settled : whether they did agree
 
-    found : the search round the chosen path
+    found : the search round the chosen path; palate : the scan shows one for a connector to cross
     """
 
     chosen: Pair
@@ -79,6 +79,7 @@ class Settled:
     rounds: tuple[Round, ...]
     settled: bool
     found: PathSearch
+    palate: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,34 +91,35 @@ class _Bench:
     teeth: Teeth
     scene: RayScene
     positions: Mapping[int, Floats]
+    known: Known
 
     def view(self, path: Path) -> View:
         seen = survey(self.mesh, path, np.asarray(self.teeth.labels, dtype=np.int64), scene=self.scene)
         charts = {fdi: CrownChart(self.mesh, tooth, seen) for fdi, tooth in self.teeth.teeth.items()}
         gauge = tip_gauge_mm(self.case.manufacture.alloy)
-        asked = {t for t in charts if position(t) >= 4} | set(self.abutments)
-        return View(path, seen, charts, {fdi: measure_abutment(chart, gauge) for fdi, chart in charts.items() if fdi in asked})
+        return View(path, seen, charts, Measured(charts, gauge))
 
     @cached_property
-    def abutments(self) -> tuple[int, ...]:
-        """Teeth beside the spaces; other front teeth bear no clasp and need no measuring."""
-        return Design(self.case).abutments
+    def grounds(self) -> Grounds:
+        """What every path is judged on, read once."""
+        return Grounds.of(self.mesh, self.teeth, self.scene)
 
     def draft(self, view: View) -> Draft:
         own = replace(
             self.case.path, anteroposterior_deg=view.path.anteroposterior_deg, lateral_deg=view.path.lateral_deg, tripod=()
         )
-        return draft(replace(self.case, path=own), view.abutments, self.positions)
+        return draft(replace(self.case, path=own), view.abutments, self.positions, self.known)
 
     def search(self, made: Draft, picked: Path | None = None) -> PathSearch:
-        judged = plan_path(self.mesh, self.teeth, made.case.components, self.case.chart.not_replaced)
-        return search(judged, self.case.path.weights, picked)
+        return search(self._judged(made), self.case.path.weights, picked)
 
     def pair(self, name: str, path: Path) -> Pair:
         view = self.view(path)
         made = self.draft(view)
-        judged = plan_path(self.mesh, self.teeth, made.case.components, self.case.chart.not_replaced)
-        return Pair(name, view, made, score_path(judged, path, self.case.path.weights))
+        return Pair(name, view, made, score_path(self._judged(made), path, self.case.path.weights))
+
+    def _judged(self, made: Draft) -> PathPlan:
+        return plan_path(self.mesh, self.teeth, made.case.components, self.case.chart.not_replaced, self.grounds)
 
 
 def settle(case: Case, mesh: Mesh, teeth: Teeth, step: Step = lambda _: None) -> Settled:
@@ -126,7 +128,9 @@ def settle(case: Case, mesh: Mesh, teeth: Teeth, step: Step = lambda _: None) ->
     mesh : the closed cast, mm; step is called with words before each turn (it may raise Cancelled)
     Raises CaseError where the chart asks for no partial denture, GeometryError where no tooth is marked.
     """
-    bench = _Bench(case, mesh, teeth, RayScene(mesh), {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()})
+    scene = RayScene(mesh)
+    known = Known(palate=palate_shown(mesh, teeth, scene))
+    bench = _Bench(case, mesh, teeth, scene, {fdi: tooth.centre for fdi, tooth in teeth.teeth.items()}, known)
     rounds: list[Round] = []
     tried: list[tuple[View, Draft, PathSearch]] = []
     path, settled = Path(case.path.anteroposterior_deg, case.path.lateral_deg), False
@@ -148,7 +152,7 @@ def settle(case: Case, mesh: Mesh, teeth: Teeth, step: Step = lambda _: None) ->
     # Where it goes round, the turn whose path suits its own design best.
     view, made, found = tried[-1] if settled else min(tried, key=lambda t: _picked(t[2]).total)
     chosen = Pair("path and design agree" if settled else "the best of the turns", view, made, _picked(found))
-    return Settled(chosen, _others(bench, chosen, found, step), tuple(rounds), settled, found)
+    return Settled(chosen, _others(bench, chosen, found, step), tuple(rounds), settled, found, known.palate)
 
 
 def _picked(found: PathSearch) -> Scored:

@@ -100,6 +100,7 @@ RULES: tuple[Rule, ...] = (
     Rule("clasp.base", ERROR, c.nothing_holds_strut_or_wire, "Strut, bar or wire has no lattice to come from: add one", "logic"),
     Rule("clasp.back_action", ADVICE, c.back_action_chosen, "A back-action clasp bears its rest on a springy arm", _MCCRACKEN),
     Rule("clasp.extended", ERROR, c.extended_arm_over_gap, "An extended arm goes over two neighbours", "logic"),
+    Rule("clasp.plated", ERROR, c.tip_under_plate, "The plate covers this tip's undercut: let the clasp hold facially", "logic"),
     Rule("wire.gauge", WARNING, c.wire_too_deep, "Wrought wire holds at 0.50 mm; rather add a clasp than go deeper", _COMMON),
     Rule("embrasure.rest", ERROR, c.embrasure_without_rest, "An arm through an embrasure comes from a rest on that side", _MCCRACKEN),
     Rule("embrasure.both", WARNING, c.embrasure_one_rest, "An embrasure clasp rests on both teeth, lest it part them", _MCCRACKEN),

@@ -2,7 +2,7 @@
 
 from .ledge import fit_ledge
 from .planes import GuidePlaneSpec, fit_plane
-from .prepare import PLANE_MOST_MM, Cut, Prepared, fit_reach, prepare
+from .prepare import PLANE_MOST_MM, Cut, Prepared, fit_reach, measure_planes, prepare
 from .seats import ON_LEDGE, ON_TOP, RestSeatSpec, ball_centre, floor_angle_deg, seat_field, seat_solid
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "fit_plane",
     "fit_reach",
     "floor_angle_deg",
+    "measure_planes",
     "prepare",
     "seat_field",
     "seat_solid",

@@ -68,6 +68,25 @@ def prepare(
     mesh : closed, the one that the teeth were found on. Raises GeometryError for an open mesh or a cut that misses its tooth,
     CaseError for a tooth that is not marked.
     """
+    cuts, tools = _measured(mesh, teeth, seats, guide_planes)
+    solid = mesh.to_manifold()
+    left = manifold3d.Manifold.batch_boolean([solid, *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
+    parts = [p for p in left.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
+    if not parts:
+        raise GeometryError("the preparations leave nothing of the cast; check their positions")
+    out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
+    return Prepared(Mesh.from_manifold(out), tuple(cuts))
+
+
+def measure_planes(mesh: Mesh, teeth: Teeth, guide_planes: Sequence[GuidePlaneSpec]) -> tuple[Cut, ...]:
+    """What each plane would take of the closed cast that the teeth were found on, without cutting it."""
+    return tuple(_measured(mesh, teeth, (), guide_planes)[0])
+
+
+def _measured(
+    mesh: Mesh, teeth: Teeth, seats: Sequence[RestSeatSpec], guide_planes: Sequence[GuidePlaneSpec]
+) -> tuple[list[Cut], list[Mesh]]:
+    """The cuts and the tools that make them."""
     solid = mesh.to_manifold()
     cuts: list[Cut] = []
     tools = []
@@ -83,12 +102,7 @@ def prepare(
         found = _taken(mesh, solid, tool, tooth, f"{plane.side} guide plane", needed=False)
         cuts.append(_plane_cut(plane, *found))
         tools.append(tool)
-    left = manifold3d.Manifold.batch_boolean([solid, *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
-    parts = [p for p in left.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
-    if not parts:
-        raise GeometryError("the preparations leave nothing of the cast; check their positions")
-    out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
-    return Prepared(Mesh.from_manifold(out), tuple(cuts))
+    return cuts, tools
 
 
 def fit_reach(seat: RestSeatSpec, tooth: Tooth, mesh: Mesh) -> RestSeatSpec:

@@ -178,6 +178,7 @@ TRIALS: dict[str, Callable[[], Case]] = {
     "clasp.base": lambda: without(ringed(), "base 1"),
     "clasp.back_action": lambda: added(without(upper(), "arm 14"), BackActionArm("back 14", 14, "mesial")),
     "clasp.extended": lambda: added(upper(), ExtendedArm("long arm 14", 14, 15)),
+    "clasp.plated": lambda: changed(added(without(upper(), "straps"), UShapedPlate("plate", 17, 27)), "arm 17", face="lingual"),
     "wire.gauge": lambda: added(lower(), WireArm("wire 34", 34, gauge_mm=0.75)),
     "embrasure.rest": through_an_embrasure,
     "embrasure.both": lambda: without(double(), "rest 26 mesial"),

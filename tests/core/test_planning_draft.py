@@ -10,7 +10,9 @@ import json
 from dataclasses import replace
 from pathlib import Path as FilePath
 
+import numpy as np
 import pytest
+import trimesh
 from claspwright.core.case import (
     Case,
     CastEntry,
@@ -19,6 +21,7 @@ from claspwright.core.case import (
     IBar,
     LatticeBase,
     LingualBar,
+    MinorConnector,
     OcclusalRest,
     PalatalPlate,
     PalatalStraps,
@@ -26,13 +29,17 @@ from claspwright.core.case import (
     RetentiveArm,
     RingArm,
     ToothEntry,
+    UShapedPlate,
     WireArm,
 )
 from claspwright.core.charts import SECTORS
 from claspwright.core.errors import CaseError
-from claspwright.core.planning import Abutment, Design, Setting, clasp_options, critique, draft, tip_gauge_mm
+from claspwright.core.mesh import Mesh
+from claspwright.core.planning import Abutment, Design, Known, Setting, clasp_options, critique, draft, palate_shown, tip_gauge_mm
 from claspwright.core.planning.abutment import ArmPlace, Sector
+from claspwright.core.teeth import Teeth, Tooth
 
+_CORNERS = {16: (-25.0, 0.0, 5.0), 17: (-25.0, -10.0, 5.0), 26: (25.0, 0.0, 5.0), 27: (25.0, -10.0, 5.0)}
 ROWS = {
     "upper": (17, 16, 15, 14, 13, 12, 11, 21, 22, 23, 24, 25, 26, 27),
     "lower": (37, 36, 35, 34, 33, 32, 31, 41, 42, 43, 44, 45, 46, 47),
@@ -147,6 +154,8 @@ def test_a_tooth_without_undercut_hands_its_clasp_to_the_next_by_an_extended_arm
     options = clasp_options(bare, Setting("mesial", False, 4.0, beyond=crown(15)), ToothEntry(14))
     assert options[0].kind == "extended arm" and options[0].possible
     assert not clasp_options(bare, Setting("mesial", False, 4.0), ToothEntry(14))[0].possible
+    short = clasp_options(crown(14, length=7.0), Setting("mesial", False, 4.0, beyond=crown(15)), ToothEntry(14))
+    assert short[0].kind == "extended arm" and any("too short" in words for words in short[0].speaks_for)
 
 
 @pytest.mark.parametrize("change, word", [({"frenum": True}, "frenum"), ({"shows": True}, "shows")])
@@ -168,12 +177,62 @@ def test_what_was_tried_in_vain_is_drafted_otherwise_and_the_reason_is_kept() ->
     given = case("upper", (15, 16, 25, 26))
     crowns = {t.fdi: crown(t.fdi) for t in given.chart.teeth}
     key = draft(given, crowns).options[24][0].key(24)
-    again = draft(given, crowns, barred={key: "its stress would be 770 MPa"})
+    again = draft(given, crowns, known=Known(barred={key: "its stress would be 770 MPa"}))
     assert again.options[24][0].key(24) != key
     assert any("770 MPa" in v for o in again.options[24] for v in o.vetoes)
-    slighter = draft(given, crowns, slight=[key])
+    slighter = draft(given, crowns, known=Known(slight=[key]))
     arms = {a.tooth: a.base_thickness_mm for a in Design(slighter.case).all(RetentiveArm)}
     assert arms[24] < arms[14]
+
+
+def test_without_a_scanned_palate_a_plate_on_the_teeth_carries_rests_and_stands_against_arms() -> None:
+    """The U shape is for tori, or where no more of the palate can be used (handbook, section 4)."""
+    given = case("upper", (15, 16, 25, 26))
+    crowns = {t.fdi: crown(t.fdi) for t in given.chart.teeth}
+    made = Design(draft(given, crowns, known=Known(palate=False)).case)
+    (plate,) = made.connectors
+    assert isinstance(plate, UShapedPlate) and (plate.start, plate.end) == (17, 27)
+    assert not made.all(ReciprocalArm) and not made.all(MinorConnector)
+    assert {a.tooth for a in made.all(RetentiveArm)} == {14, 17, 24, 27} and not [f for f in critique(made) if f.severity == "error"]
+    lingual = {"mesiolingual": 0.4, "distolingual": 0.4}
+    bare = draft(given, crowns | {14: crown(14, undercut=lingual, bar=float("nan"))}, known=Known(palate=False))
+    assert 14 not in Design(bare.case).clasped and any("the plate lies on the lingual face" in words for words in bare.open)
+    stout = Design(draft(given, crowns, known=Known(palate=False, stouter=1)).case).all(UShapedPlate)
+    assert stout[0].thickness_mm > plate.thickness_mm
+
+
+def test_a_part_that_cannot_be_built_is_left_out_said_and_made_up_for() -> None:
+    given = case("upper", (24, 16))
+    crowns = {t.fdi: crown(t.fdi) for t in given.chart.teeth}
+    plain = Design(draft(given, crowns).case)
+    assert 23 in plain.rested and plain.on(17, OcclusalRest)[0].side == "mesial"
+    known = Known(denied={"rest 23": "its lingual face was not scanned", "rest 17": "no seat"})
+    told = draft(given, crowns, known=known)
+    made = Design(told.case)
+    assert 23 not in made.rested and 22 in made.rested and made.on(22, MinorConnector)
+    assert [r.side for r in made.on(17, OcclusalRest)] == ["distal"] and made.on(17, MinorConnector)
+    assert all(any(word in o for o in told.open) for word in ("its lingual face was not scanned", "no seat"))
+    assert "rest.bounded" in {f.rule for f in critique(made)}  # and the rule still says what is missing
+
+
+def test_a_canine_is_clasped_where_its_side_has_nothing_else_to_hold_by() -> None:
+    """A long healthy canine may take a cast arm."""
+    given = case("upper", (12, 16))
+    bare = {t.fdi: crown(t.fdi, undercut={}, bar=float("nan")) for t in given.chart.teeth if t.fdi // 10 == 1}
+    crowns = {t.fdi: crown(t.fdi) for t in given.chart.teeth} | bare | {13: crown(13)}
+    made = Design(draft(given, crowns).case)
+    assert {a.tooth for a in made.arms if a.tooth // 10 == 1} == {13}
+
+
+def test_a_palate_is_shown_where_rays_from_above_meet_it() -> None:
+    """A closed block, and the same with a hole through it: no cast, so what is shown is known."""
+    teeth = [Tooth(t, np.zeros((3, 3)) + at, np.array(at), *np.eye(3), np.array([at]), np.arange(1)) for t, at in _CORNERS.items()]
+    whole = trimesh.creation.box((60.0, 60.0, 10.0))
+    open_ = whole.difference(trimesh.creation.box((30.0, 50.0, 20.0)), engine="manifold")
+    for mesh, shown in ((whole, True), (open_, False)):
+        faces = np.asarray(mesh.faces)
+        row = Teeth("upper", np.zeros(len(mesh.vertices), dtype=np.int16), {t.fdi: t for t in teeth})
+        assert palate_shown(Mesh(np.asarray(mesh.vertices), faces), row) is shown
 
 
 @pytest.mark.parametrize("alloy, gauge", [("cobalt-chromium, laser-melted", 0.25), ("titanium", 0.5), ("PEEK", 0.5), ("unheard of", 0.25)])
