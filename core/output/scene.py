@@ -19,11 +19,11 @@ from .camera import Camera
 from .facets import Facets, refine
 from .materials import KEY, MATERIALS, Material, Singles, to_linear
 
-SKY_RAYS = 1_600_000  # budget for ambient light, under a second
-SKY_FEWEST = 16  # directions over the whole sphere
+SKY_RAYS = 2_000_000  # budget for ambient light, under a second
+SKY_FEWEST = 20  # directions over the whole sphere
 SKY_REACH_MM = 14.0  # walls farther than this do not darken a surface: a cast stands in a bright room
 KEY_DIRECTIONS = 1000  # over the whole sphere; some nine of them fall into the soft box
-KEY_FIRST = 3  # of these, the outermost
+KEY_FIRST = 4  # of these
 LIFT_MM = 0.02
 # What a mesh that stands alone sees of the sky: the same in each picture of it, and in the preview.
 _SKY_ALONE: WeakKeyDictionary[Mesh, Singles] = WeakKeyDictionary()
@@ -126,19 +126,23 @@ class Body:
         towards = KEY.astype(np.float64) @ camera.axes
         fan = _sphere(KEY_DIRECTIONS)
         fan = fan[fan @ towards > np.cos(np.radians(11.0))]
-        outermost = np.argsort(fan @ towards)
-        light = self._light(fan[outermost[:KEY_FIRST]], which, 1e4)
-        value = np.full(len(self.vertices), -1.0, dtype=np.float32)
-        value[which] = light
-        corner = value[self.faces]
-        known = np.where(corner < 0, corner.max(axis=1, keepdims=True), corner)  # corners out of sight say nothing
-        border = np.zeros(len(self.vertices), dtype=bool)
-        border[self.faces[known.max(axis=1) - known.min(axis=1) > 0]] = True
-        border[which[(light > 0) & (light < 1)]] = True
-        unsure = np.flatnonzero(border[which])
+        light = self._light(_spread(fan, KEY_FIRST), which, 1e4)
+        unsure = self._beside((light > 0) & (light < 1), light, which)
         if len(unsure):
             light[unsure] = self._light(fan, which[unsure], 1e4)
         return light
+
+    def _beside(self, mixed: Bools, light: Singles, which: Ints) -> Ints:
+        """Which of the vertices `which` (k,) are in the border of a shadow, or within two rings of one that is."""
+        value = np.full(len(self.vertices), -1.0, dtype=np.float32)  # out of sight: says nothing
+        value[which] = light
+        corner = value[self.faces]
+        border = np.zeros(len(self.vertices), dtype=bool)
+        border[which[mixed]] = True
+        border[self.faces[(corner == 0).any(axis=1) & (corner > 0).any(axis=1)]] = True
+        for _ in range(2):
+            border[self.faces[border[self.faces].any(axis=1)]] = True
+        return np.flatnonzero(border[which])
 
     def _light(self, directions: Floats, which: Ints, reach_mm: float) -> Singles:
         normals = self.vertex_normals[which]
@@ -215,3 +219,11 @@ def _sphere(count: int) -> Floats:
     turn = i * np.pi * (3 - np.sqrt(5))
     r = np.sqrt(1 - z * z)
     return np.column_stack([r * np.cos(turn), r * np.sin(turn), z])
+
+
+def _spread(directions: Floats, count: int) -> Floats:
+    """Of unit directions (k, 3) a few that lie as far apart as can be."""
+    chosen = [0]
+    while len(chosen) < min(count, len(directions)):
+        chosen.append(int(np.argmin((directions @ directions[chosen].T).max(axis=1))))
+    return directions[chosen]
