@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components
 
 from .errors import GeometryError
 
@@ -186,3 +187,14 @@ def once_a_mesh(work: Callable[[Mesh], Result]) -> Callable[[Mesh], Result]:
         return kept[mesh]
 
     return once
+
+
+def pieces_of(solid: manifold3d.Manifold) -> list[manifold3d.Manifold]:
+    """The connected pieces of a solid; a bubble inside is a piece of negative volume. Most solids are one, which is told quickly."""
+    faces = np.asarray(solid.to_mesh64().tri_verts)
+    if not len(faces):
+        return []
+    ends = faces[:, [0, 1]].reshape(-1), faces[:, [1, 2]].reshape(-1)
+    used = int(faces.max()) + 1
+    count, _ = connected_components(coo_matrix((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(used, used)), directed=False)
+    return [solid] if count == 1 else list(solid.decompose())

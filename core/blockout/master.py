@@ -9,7 +9,7 @@ import manifold3d
 import numpy as np
 
 from ..errors import GeometryError
-from ..mesh import Mesh
+from ..mesh import Mesh, pieces_of
 from ..survey.path import Path
 from .relief import ReliefSpec, relief_solid
 from .shadow import DUST_MM3, block_out, undercut_volume
@@ -103,7 +103,7 @@ def _united(solids: list[manifold3d.Manifold]) -> manifold3d.Manifold | None:
 
 def _kept(solid: manifold3d.Manifold) -> manifold3d.Manifold | None:
     """Without loose grains and enclosed bubbles."""
-    parts = [p for p in solid.decompose() if p.volume() > GRAIN_MM3]
+    parts = [p for p in pieces_of(solid) if p.volume() > GRAIN_MM3]
     if not parts:
         return None
     return parts[0] if len(parts) == 1 else manifold3d.Manifold.compose(parts)

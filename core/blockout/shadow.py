@@ -10,7 +10,7 @@ import manifold3d
 import numpy as np
 
 from ..errors import GeometryError
-from ..mesh import Bools, Floats, Ints, Mesh
+from ..mesh import Bools, Floats, Ints, Mesh, pieces_of
 from ..survey.path import Path
 from .sheets import sheets, swept_down
 from .taper import tapered_layers
@@ -138,7 +138,7 @@ def _joints(mesh: Mesh) -> tuple[Ints, Ints, Ints, Ints]:
 
 def _without_dust(solid: manifold3d.Manifold) -> manifold3d.Manifold:
     """Drop enclosed voids and grains: a shadow has none (what is below something is filled), rounding leaves a few."""
-    parts = [p for p in solid.decompose() if p.volume() > DUST_MM3]
+    parts = [p for p in pieces_of(solid) if p.volume() > DUST_MM3]
     if not parts:
         raise GeometryError("the block-out came out empty; check the cast for faces turned inside out")
     return parts[0] if len(parts) == 1 else manifold3d.Manifold.compose(parts)

@@ -24,7 +24,7 @@ from ..components import Assembly, Site, build_components, open_solids, relief_s
 from ..crossings import ROUNDING_MM, self_crossings
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
-from ..mesh import Mesh
+from ..mesh import Mesh, pieces_of
 from ..planning.critique import OVERRULE
 from ..preparation import Cut, Prepared
 from ..solids.fields import Blend
@@ -313,7 +313,7 @@ def _cuts(metal: Mesh, master: Mesh, path: Path) -> Iterator[tuple[manifold3d.Ma
 
 def _without_crumbs(solid: manifold3d.Manifold) -> tuple[manifold3d.Manifold, tuple[str, ...]]:
     """What is left of a cut without what is too small to be metal, and words on that."""
-    parts = sorted(solid.decompose(), key=lambda p: -p.volume())
+    parts = sorted(pieces_of(solid), key=lambda p: -p.volume())
     if not parts or parts[0].volume() <= 0:
         raise GeometryError("nothing of the framework lies outside the cast; check the components' positions")
     kept = [p for p in parts if p.volume() > CRUMB_MM3]

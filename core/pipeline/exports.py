@@ -164,7 +164,7 @@ def write_meshes(build: Build, folder: FilePath, wanted: tuple[str, ...] = USUAL
         file, write, _ = EXPORTS[name]
         write(build, folder)
         yield file
-    write_mesh(folder / "master_cast.stl", build.master.mesh)
+    write_mesh(folder / "master_cast.stl", as_stored(build.master.mesh))
     yield "master_cast.stl"
     write_mesh(folder / "trial_cast.stl", build.prepared.mesh)
     yield "trial_cast.stl"

@@ -9,7 +9,7 @@ import manifold3d
 import numpy as np
 
 from ..errors import GeometryError
-from ..mesh import Floats, Mesh
+from ..mesh import Floats, Mesh, pieces_of
 from ..survey.enamel import proximal_enamel_mm
 from ..survey.nearest import Finder
 from ..survey.path import Path
@@ -71,7 +71,7 @@ def prepare(
     cuts, tools = _measured(mesh, teeth, seats, guide_planes)
     solid = mesh.to_manifold()
     left = manifold3d.Manifold.batch_boolean([solid, *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
-    parts = [p for p in left.decompose() if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
+    parts = [p for p in pieces_of(left) if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
     if not parts:
         raise GeometryError("the preparations leave nothing of the cast; check their positions")
     out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
@@ -137,7 +137,7 @@ def _beside_neighbours(tool: Mesh, seat: RestSeatSpec, teeth: Teeth, mesh: Mesh)
             continue
         prism = plan_view.extrude(40.0).translate((0.0, 0.0, -20.0))
         solid = solid - prism.transform(np.column_stack([seat.axes.T, seat.point]))
-    parts = [p for p in solid.decompose() if p.volume() > 0.05]
+    parts = [p for p in pieces_of(solid) if p.volume() > 0.05]
     if not parts:
         raise GeometryError(f"rest seat on {seat.tooth} lies wholly over its neighbour; check the landmark")
     # What is left beyond the neighbour is no longer the seat.
