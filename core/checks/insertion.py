@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh import Bools, Floats, Mesh
+from ..mesh import Bools, Floats, Mesh, distinct
 from .rays import Rays
 from .result import NO_LANDMARKS, Check, Landmarks, as_place
 
@@ -74,12 +74,35 @@ def _shifts(up: Floats, horizontal_only: bool) -> Floats:
     return np.concatenate([ring, *rising, up[None]])
 
 
-def _caught(scene: Rays, points: Floats, travel: Floats) -> Bools:
+@dataclass(frozen=True, eq=False)
+class _Without:
+    """A scene in which some faces (m,) do not stand in the way: rays go through them."""
+
+    scene: Rays
+    open_: Bools
+
+    def hits(self, origins: Floats, directions: Floats) -> Bools:
+        """(k,) does the ray from (k, 3) origins along (3,) meet any of the other faces."""
+        barred = self.scene.hits(origins, directions)
+        left = np.flatnonzero(barred)
+        start = origins[left]
+        while len(left):
+            distance, face = self.scene.first(start, directions)
+            barred[left[face < 0]] = False
+            through = (face >= 0) & self.open_[face]
+            left, start = left[through], start[through] + (distance[through, None] + GRAZE_MM) * directions
+        return barred
+
+
+Barrier = Rays | _Without
+
+
+def _caught(scene: Barrier, points: Floats, travel: Floats) -> Bools:
     """(k,) is the way of each point along `travel` barred."""
     return scene.hits(points + SEAT_MM * travel, travel)
 
 
-def _way_out(scene: Rays, points: Floats, travel: Floats, shifts: Floats, radius: float | Floats) -> Bools:
+def _way_out(scene: Barrier, points: Floats, travel: Floats, shifts: Floats, radius: float | Floats) -> Bools:
     """(k,) does at least one shift by `radius` clear the way of the point."""
     k, s = len(points), len(shifts)
     reach = np.broadcast_to(np.asarray(radius, dtype=np.float64).reshape(-1, 1, 1), (k, 1, 1))
@@ -88,7 +111,7 @@ def _way_out(scene: Rays, points: Floats, travel: Floats, shifts: Floats, radius
 
 
 def entry_depth(
-    scene: Rays, points: Floats, travel: Floats, *, horizontal_only: bool = False, deepest_mm: float = DEEPEST_MM, step_mm: float = 0.05
+    scene: Barrier, points: Floats, travel: Floats, *, horizontal_only: bool = False, deepest_mm: float = DEEPEST_MM, step_mm: float = 0.05
 ) -> Floats:
     """(k,) mm: how far each point (k, 3) would enter the solid of `scene` while it moves along the unit vector `travel` (3,).
 
@@ -119,9 +142,9 @@ def entry_depth(
 def densified(mesh: Mesh, faces: Bools, spacing_mm: float = SPACING_MM) -> Floats:
     """Points on the chosen faces: corners, points along edges longer than the spacing, points inside faces that are large both ways."""
     chosen = mesh.faces[faces]
-    corners = mesh.vertices[np.unique(chosen)]
+    corners = mesh.vertices[distinct(chosen)]
     half = np.sort(chosen[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    low, high = np.divmod(np.unique(half[:, 0] * len(mesh.vertices) + half[:, 1]), len(mesh.vertices))  # each edge once
+    low, high = np.divmod(distinct(half[:, 0] * len(mesh.vertices) + half[:, 1]), len(mesh.vertices))  # each edge once
     a, b = mesh.vertices[low], mesh.vertices[high]
     parts = np.ceil(np.linalg.norm(b - a, axis=1) / spacing_mm).astype(np.int64)
     along = np.repeat(np.arange(len(parts)), np.maximum(parts - 1, 0))
@@ -159,7 +182,7 @@ def _spread(index: np.ndarray, limit: int) -> np.ndarray:
     return index if len(index) <= limit else index[np.linspace(0, len(index) - 1, limit).astype(np.int64)]
 
 
-def _offences(scene: Rays, points: Floats, travel: Floats, limit_mm: float) -> tuple[Floats, Floats, int]:
+def _offences(scene: Barrier, points: Floats, travel: Floats, limit_mm: float) -> tuple[Floats, Floats, int]:
     """Points whose way is barred deeper than the limit, with depths, and the number of such points (depths of at most OFFENDERS)."""
     caught = points[_caught(scene, points, travel)]
     caught = caught[~_way_out(scene, caught, travel, _shifts(travel, True), GRAZE_MM)]
@@ -180,6 +203,7 @@ def rigid_entries(
     *,
     limit_mm: float = RIGID_LIMIT_MM,
     cast_scene: Rays | None = None,
+    framework_scene: Rays | None = None,
 ) -> Entries:
     """Every sampled point where the rigid metal enters the cast deeper than the limit on its way along the path.
 
@@ -194,8 +218,7 @@ def rigid_entries(
     metal = densified(framework, rigid_faces)
     points, depth, number = _offences(scene, metal, up, limit_mm)
     # The other way round, for cast edges and cusps that pass between metal points. Only cast points over or under the metal matter.
-    rigid, _ = framework.submesh(rigid_faces)
-    below = Rays(rigid)
+    below = _Without(framework_scene or Rays(framework), ~rigid_faces)
     stone = cast.vertices
     points2, depth2, number2 = _offences(below, stone, -up, limit_mm)
     points, depth = np.concatenate([points, points2]), np.concatenate([depth, depth2])
@@ -212,12 +235,13 @@ def check_rigid(
     *,
     limit_mm: float = RIGID_LIMIT_MM,
     cast_scene: Rays | None = None,
+    framework_scene: Rays | None = None,
 ) -> Check:
     """The rigid parts, moved along the path from clear to seated, never enter the cast by more than the limit."""
     soft = np.zeros(len(framework.vertices), dtype=bool)
     for tip in tips:
         soft |= tip.mask(framework)
-    entries = rigid_entries(framework, cast, path, soft, limit_mm=limit_mm, cast_scene=cast_scene)
+    entries = rigid_entries(framework, cast, path, soft, limit_mm=limit_mm, cast_scene=cast_scene, framework_scene=framework_scene)
     deepest = float(entries.depth[0]) if len(entries.depth) else 0.0
     bad = deepest > limit_mm
     place = entries.points[0] if bad else None

@@ -25,8 +25,8 @@ FLOOR_DEG = 90.0
 
 def bearing(framework: Mesh, mask: Bools, gaps: FaceGaps, seat: RestSeatSpec) -> tuple[Floats, Floats]:
     """Centres (k, 3) in the seat's own axes (inward, across, up) and areas (k,) of the faces of a rest that lie in its seat."""
-    mine = np.flatnonzero(mask[framework.faces].all(axis=1))
-    touching = np.intersect1d(mine, gaps.touching())
+    touching = gaps.touching()
+    touching = touching[mask[framework.faces[touching]].all(axis=1)]
     down = touching[framework.face_normals[touching] @ seat.up < -WALL]
     return (framework.triangles[down].mean(axis=1) - seat.point) @ seat.axes.T, framework.face_areas[down]
 

@@ -144,15 +144,16 @@ def run_checks(data: CheckInput, step: Callable[[str], None] = lambda _: None) -
             *surface_checks(data.framework, marks),
             *(Check(name, "skip", None, None, "", "", "", reason) for name in ("insertion.rigid", "fit.surface", "form.thickness")),
         )
-    # The faces' own checks are a third of the work and hang on nothing else: they run beside the others.
+    # What asks for the metal alone is a third of the work and hangs on nothing else: it runs beside the others.
     with ThreadPoolExecutor(1) as beside:
         surface = beside.submit(surface_checks, data.framework, marks)
+        form = beside.submit(form_checks, data, marks)
         step("insertion")
         others = insertion_checks(data, marks)
         step("fit")
         others += fit_checks(data, marks)
         step("form")
-        others += form_checks(data, marks)
+        others += [*form.result(), *border_checks(data, marks)]
         step("making")
         others += making_checks(data, marks)
         found += [*surface.result(), *others]
@@ -178,7 +179,9 @@ def insertion_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     if data.prepared is None:
         return [Check("insertion.rigid", "skip", None, None, "mm", "", "", "no prepared cast was given")]
     scene = data.prepared_scene
-    rigid = check_rigid(data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene)
+    rigid = check_rigid(
+        data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene, framework_scene=data.framework_scene
+    )
     return [rigid, *(check_tip(data.framework, scene, data.path, tip, marks) for tip in data.tips)]
 
 
@@ -207,7 +210,7 @@ def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
 
 
 def form_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
-    """Thickness, feather edges, inner corners, borders of connectors, finish lines, mass."""
+    """Thickness, feather edges, borders of connectors, mass."""
     thickness = local_thickness(data.framework, scene=data.framework_scene)
     found = [check_thickness(data.framework, thickness, None, marks)]
     found += [check_thickness(data.framework, thickness, region, marks) for region in data.regions]
@@ -215,11 +218,15 @@ def form_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     for region in data.regions:
         if region.kind in CONNECTORS:
             found.append(check_margin_distance(data.framework, region.mask, region.id, data.margins, data.arch, marks))
-    if data.fitting.any():
-        found.append(check_corner_radius(data.framework, ~data.fitting, data.process, marks, data.framework_scene))
-        found += [check_finish_line(data.framework, line, data.fitting, marks) for line in data.finish_lines]
-    found.append(check_mass(data.framework, data.material))
-    return found
+    return [*found, check_mass(data.framework, data.material)]
+
+
+def border_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
+    """Inner corners of the polished side and finish lines: what needs to know which side lies on the cast."""
+    if not data.fitting.any():
+        return []
+    radius = check_corner_radius(data.framework, ~data.fitting, data.process, marks, data.framework_scene)
+    return [radius, *(check_finish_line(data.framework, line, data.fitting, marks) for line in data.finish_lines)]
 
 
 def making_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
