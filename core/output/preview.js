@@ -233,6 +233,7 @@
     const legend = document.createElement("legend");
     legend.textContent = words;
     set.append(legend);
+    set.dataset.about = words.split(/[ ,]/)[0].toLowerCase();
     panel.append(set);
     return set;
   }
