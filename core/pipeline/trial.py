@@ -5,12 +5,14 @@ Only parts and mechanics are made, no framework: the rest of a build asks of a d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 
 from ..blockout import block_out
 from ..case import AnyRest, Case, Component, GuidePlate, MinorConnector, ReciprocalArm, UShapedPlate
+from ..case.bases import BasePart
 from ..case.clasps import ClaspPart
+from ..case.connectors import ConnectorPart
 from ..charts import ArchChart
 from ..checks.mechanics import check_mechanics, short
 from ..components import Built, Site, build_components
@@ -20,14 +22,19 @@ from ..planning import Draft, Known
 from ..planning.design import Retainer
 from ..planning.option import Key
 from ..preparation import Prepared
+from ..teeth.numbering import neighbours
 from .build import Clock, Surveyed
 from .mechanics import case_input, framework_material
 from .preparing import prepare_mouth, spare_enamel
+from .tips import entries
 
 MOST_TRIALS = 5
 STEP_MM = 0.25  # of the block-out, as in a quick build: parts lie on it, nothing is cut from it
 MOST_STOUTER = 2
 THIN_MM = 0.02  # for the same reason the cast is thinned out so far before its block-out: a fraction of the faces, hardly any shape
+
+_Frame = ConnectorPart | BasePart | MinorConnector
+"""What joins and carries the rest: one leans on the other."""
 
 Redraft = Callable[[Known], Draft]
 
@@ -59,7 +66,7 @@ class _Bed:
 
 @dataclass(frozen=True, eq=False)
 class _Fault:
-    """part : id; kind : refused, stress or length; words"""
+    """part : id; kind : refused, stress, length or tip; words"""
 
     part: str
     kind: str
@@ -76,7 +83,7 @@ def tried(first: Draft, known: Known, redraft: Redraft, seen: Surveyed, clock: C
         clock.say(f"the draft is tried on the cast, turn {turn + 1}")
         fixed = _fixed(made.case)
         if bed is None or bed.asked != fixed:
-            bed, built = _bed(made.case, seen), {}
+            bed = _bed(made.case, seen, bed)
         spared = {c.id: c for c in bed.given}
         before, case = made, replace(made.case, components=tuple(spared.get(c.id, c) for c in made.case.components))
         made = replace(made, case=case, reasons=tuple(replace(r, words=r.words + bed.why.get(r.part, "")) for r in made.reasons))
@@ -117,24 +124,47 @@ def _fixed(case: Case) -> tuple[Component, ...]:
 
 
 def _same(name: str, before: Case, after: Case) -> bool:
-    """Whether a part needs no building again: neither it nor any clasp of its tooth has changed."""
+    """Whether a part needs no building again: nothing has changed of it, of its tooth and of those beside it, nor of what it hangs on.
+
+    A seat or a plane changes the cast on its own tooth alone, so what lies elsewhere is the same on the new bed.
+    """
     part = next((c for c in after.components if c.id == name), None)
+    if part is None or part not in before.components:
+        return False
+    changed = [c for c in (*before.components, *after.components) if c not in before.components or c not in after.components]
     tooth = getattr(part, "tooth", 0)
+    if isinstance(part, ClaspPart) and any(isinstance(c, ClaspPart) and c.tooth == tooth for c in changed):
+        return False
+    fixed = [c for c in changed if not isinstance(c, ClaspPart)]
+    if isinstance(part, _Frame):
+        return not any(isinstance(c, _Frame) for c in fixed) and not {getattr(c, "tooth", 0) for c in fixed} & _beside(part)
+    return not {getattr(c, "tooth", 0) for c in fixed} & _beside(part)
 
-    def own(case: Case) -> list[Component]:
-        return [c for c in case.components if isinstance(c, ClaspPart) and c.tooth == tooth]
 
-    return part is not None and part in before.components and own(before) == own(after)
+def _beside(part: Component) -> set[int]:
+    """The teeth that a part lies on or next to."""
+    own = {t for t in (getattr(part, "tooth", 0), getattr(part, "onto", 0), *getattr(part, "teeth", ())) if t}
+    return own | {n for t in own for n in neighbours(t) if n is not None}
 
 
-def _bed(case: Case, seen: Surveyed) -> _Bed:
+def _bed(case: Case, seen: Surveyed, last: _Bed | None) -> _Bed:
+    """The bed of a case. last : the one before; where no guide plate has changed, the planes are lowered as they were"""
     mesh, teeth, path = seen.cast.mesh, seen.teeth, seen.path
-    spared, why = spare_enamel(case, mesh, teeth, path)
+    if last is not None and _plates(last.asked) == _plates(case.components):
+        low = {c.id: c for c in last.given}
+        why, parts = last.why, tuple(low[c.id] if isinstance(c, GuidePlate) else c for c in case.components)
+        spared = replace(case, components=parts)
+    else:
+        spared, why = spare_enamel(case, mesh, teeth, path)
     prepared, remarks = prepare_mouth(spared, mesh, teeth, path)
     thin = Mesh.from_manifold(prepared.mesh.to_manifold().simplify(THIN_MM))
     blocked = block_out(thin, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=STEP_MM)
     site = Site(mesh, prepared.mesh, blocked, teeth, seen.charts, ArchChart(mesh, teeth, path), path)
     return _Bed(_fixed(case), _fixed(spared), why, prepared, remarks, site)
+
+
+def _plates(components: Iterable[Component]) -> tuple[GuidePlate, ...]:
+    return tuple(c for c in components if isinstance(c, GuidePlate))
 
 
 def _key(made: Draft, part: Component) -> Key | None:
@@ -156,4 +186,6 @@ def _faults(case: Case, bed: _Bed, known: dict[str, Built]) -> tuple[tuple[_Faul
             if check.status == "fail" and kind in ("stress", "length") and check.id.endswith(f".{short(part.id)}"):
                 limit = "at the least" if kind == "length" else "at the most"
                 faults.append(_Fault(part.id, kind, f"its {kind} would be {check.value:.3g} {check.unit}, {check.limit:.3g} {limit}"))
+    entered = entries(assembly.built, bed.prepared.mesh, bed.site.up)
+    faults += [_Fault(e.part, "tip", e.fault) for e in entered if e.fault and e.part not in {f.part for f in faults}]
     return tuple(faults), assembly.built

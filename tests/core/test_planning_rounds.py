@@ -27,6 +27,7 @@ from claspwright.core.mechanics import MATERIALS, mass
 from claspwright.core.mesh import Mesh
 from claspwright.core.pipeline import Build
 from claspwright.core.pipeline.preparing import LEAST_PLANE_MM, spare_enamel
+from claspwright.core.pipeline.tips import entries
 from claspwright.core.planning import Design, critique, estimate, mouth_preparation, settle
 from claspwright.core.planning.estimate import SPREAD
 from claspwright.core.planning.mouth import CONTOUR, GUIDE, SEAT, TO_THE_EDGE_MM, lowered_contour
@@ -79,6 +80,19 @@ def test_the_estimate_holds_against_the_build(quick_lower: Build) -> None:
     assert told.mass.low <= true.likely <= told.mass.high
     assert quick_lower.mechanics.connector is not None
     assert told.stiffness.low <= quick_lower.mechanics.connector.stiffness.lift <= told.stiffness.high
+
+
+@pytest.mark.slow
+def test_what_a_trial_foretells_of_tips_is_what_the_build_finds(quick_lower: Build) -> None:
+    """Parts alone against the cut framework: the depth that each tip enters, within the last step of the check's own search."""
+    b = quick_lower
+    checks = {c.id: c.value for c in b.checks}
+    told = entries(b.assembly.built, b.prepared.mesh, b.survey.path.vector)
+    assert {e.part for e in told} == {t.component for built in b.assembly.built.values() for t in built.tips}
+    for entry in told:
+        assert entry.tip_mm == pytest.approx(checks[f"insertion.tip.{'-'.join(entry.part.split())}"], abs=0.015)
+        assert entry.fault == "" and entry.beside_mm <= 0.02
+        assert "is planned" in replace(entry, tip_mm=entry.planned_mm + 0.04).fault and "catch" in replace(entry, beside_mm=0.05).fault
 
 
 def test_a_strap_covers_its_length_by_its_width() -> None:
