@@ -5,6 +5,7 @@ Rooms, lowest first; a room imports only from the rooms before it (tests/core/te
 
 ROOMS = (
     "errors",
+    "files",
     "cautions",
     "background",
     "parallel",
@@ -26,5 +27,6 @@ ROOMS = (
     "checks",
     "output",
     "pipeline",
+    "batch",
     "cli",
 )

@@ -15,6 +15,10 @@ class CaseError(ClaspwrightError):
     """A case file that cannot be read or is not valid; the message names the field."""
 
 
+class WriteError(ClaspwrightError):
+    """A file or folder that cannot be written; what was there before is as it was."""
+
+
 class GeometryError(ClaspwrightError):
     """A geometric step without a result (open where closed is needed, empty boolean, no section...)."""
 

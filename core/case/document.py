@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
 
 from ..errors import CaseError
+from ..files import write_atomic
 from .components import Component, parse_component, unparse_component
 from .fields import option, parse, unparse
 from .weights import PathWeights
@@ -274,17 +273,6 @@ def load_case(path: str | FilePath) -> Case:
 
 
 def save_case(case: Case, path: str | FilePath) -> None:
-    """Write atomically: the old file stays whole until the new one is complete."""
-    path = FilePath(path)
+    """Write atomically: the old file stays whole until the new one is complete. Raises WriteError."""
     text = json.dumps(case_to_json(case), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)  # mkstemp makes files that only their owner can read
-        os.replace(temporary, path)
-    except OSError as error:
-        FilePath(temporary).unlink(missing_ok=True)
-        raise CaseError(f"{path.name}: cannot be written ({error.strerror}); check the folder") from error
+    write_atomic(path, text.encode("utf-8"))

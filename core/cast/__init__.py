@@ -1,8 +1,8 @@
 """Intake: from a scan file to a mended cast in the cast frame, and mesh files out."""
 
 from .base import as_solid
-from .files import FORMATS, read_mesh, write_atomic, write_mesh
+from .files import FORMATS, read_mesh, write_mesh
 from .intake import Cast, load_cast, with_base
 from .labels import vertex_labels
 
-__all__ = ["FORMATS", "Cast", "as_solid", "load_cast", "read_mesh", "vertex_labels", "with_base", "write_atomic", "write_mesh"]
+__all__ = ["FORMATS", "Cast", "as_solid", "load_cast", "read_mesh", "vertex_labels", "with_base", "write_mesh"]

@@ -1,11 +1,9 @@
-"""Scan files in, mesh files out: the format chosen by content and name, every write atomic."""
+"""Scan files in, mesh files out: the format chosen by content and name."""
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import CastError
+from ..files import write_atomic
 from ..mesh import Mesh
 from .formats import Raw, read_obj, read_ply, read_stl
 from .threemf import encode_3mf, read_3mf
@@ -90,24 +89,6 @@ def write_mesh(path: str | os.PathLike[str], mesh: Mesh, *, vertex_data: Mapping
     else:
         raise CastError(f"{path.name}: meshes are written as .stl, .ply or .3mf; choose one of these endings")
     write_atomic(path, data)
-
-
-def write_atomic(path: str | os.PathLike[str], data: bytes) -> None:
-    """Write next to the target, then rename over it: a reader sees the old file or the new one, never half of one."""
-    path = Path(path)
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            os.unlink(temporary)
-        raise CastError(f"{path}: cannot be written ({error.strerror or error}); check the folder, its permission and the disk") from None
 
 
 def encode_stl(mesh: Mesh) -> bytes:

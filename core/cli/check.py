@@ -6,6 +6,7 @@ import argparse
 import importlib
 from pathlib import Path as FilePath
 
+from ..files import sole_writer
 from .console import Console
 from .folder import result_folder
 from .verdict import verdict
@@ -25,7 +26,8 @@ def run(options: argparse.Namespace, console: Console) -> int:
         "checks": [check.as_dict() for check in built.checks],
     }
     if folder is not None:
-        pipeline.write_findings(built, folder, progress=console.stage)
+        with sole_writer(folder):
+            pipeline.write_findings(built, folder, progress=console.stage)
         lines.append(f"Report: {folder / 'report.html'}")
     console.finish(result if folder is None else {"folder": str(folder), **result}, lines)
     return code

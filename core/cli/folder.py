@@ -7,20 +7,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from ..cast import write_atomic
 from ..errors import CaseError
+from ..files import make_folder, write_atomic
 
 
 def result_folder(name: str | None) -> Path:
-    """The folder, made when missing. Raises CaseError when it cannot be one."""
+    """The folder, made when missing. Raises CaseError without a name, WriteError when it cannot be one."""
     if not name:
         raise CaseError("no folder for the results; give one with -o DIR")
-    folder = Path(name)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CaseError(f"{folder}: cannot be the folder for the results ({error.strerror or error}); give another with -o DIR") from None
-    return folder
+    return make_folder(name)
 
 
 def write_json(path: Path, document: Mapping[str, Any]) -> None:

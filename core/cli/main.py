@@ -41,6 +41,15 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files: {files}")
     _common(build)
 
+    batch = commands.add_parser("batch", help="build all cases of a folder, several at a time; goes on after a stop", epilog=CAUTION)
+    batch.add_argument("folder", metavar="FOLDER", help="folder with case files in it or below")
+    batch.add_argument("--jobs", type=int, metavar="N", help="cases at a time; left out: one a core, as far as memory goes (2 GB each)")
+    batch.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler, for example tcp://10.0.0.1:8786; needs Dask")
+    batch.add_argument("--quick", action="store_true", help="coarse preview, not for making")
+    batch.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files of each: {files}")
+    batch.add_argument("--no-report", action="store_true", help="meshes, checks and build.json only: no pictures, report or preview")
+    _common(batch)
+
     plan = commands.add_parser("plan", help="draft a design for a charted scan, with reasons", epilog=CAUTION)
     plan.add_argument("case", metavar="CASE.json", help="case file with the chart; its components are drafted anew")
     plan.add_argument("--critique", action="store_true", help="keep the components of the case and say what the rules find in them")
@@ -107,6 +116,10 @@ def _common(parser: argparse.ArgumentParser, *, output_needed: bool = True) -> N
 
 def _command(name: str) -> Callable[[argparse.Namespace, Console], int]:
     # each command is loaded only when it runs: `--help` and bad arguments answer at once
+    if name == "batch":
+        from .batch import run as batch
+
+        return batch
     if name == "build":
         from .build import run as build
 

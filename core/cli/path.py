@@ -15,8 +15,9 @@ from ... import __version__
 from ..case import PathWeights, load_case
 from ..case.components import Component
 from ..case.fields import parse
-from ..cast import Cast, load_cast, write_atomic
+from ..cast import Cast, load_cast
 from ..errors import CaseError
+from ..files import write_atomic
 from ..planning.path_search import PathSearch, Scored, search
 from ..planning.path_search_plan import plan_path
 from ..planning.path_search_score import NAMES, SCALES, values

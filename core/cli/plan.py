@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from ... import __version__
 from ..case import load_case, save_case
-from ..cast import write_atomic
 from ..errors import CaseError
+from ..files import write_atomic
 from ..survey import Path
 from .console import Console
 from .folder import result_folder, write_json

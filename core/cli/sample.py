@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 
 from ... import __version__
-from ..cast import write_atomic, write_mesh
+from ..cast import write_mesh
 from ..cast.files import encode_ply
 from ..errors import CaseError
+from ..files import write_atomic
 from ..phantom import SAMPLES, Phantom, PhantomSpec, make_phantom
 from .console import Console
 from .folder import result_folder, write_json

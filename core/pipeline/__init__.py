@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path as FilePath
 
 from ..case import load_case
+from ..files import make_folder, sole_writer
 from .build import STAGES, Build, Progress, build
 from .exports import EXPORTS, USUAL, wanted_exports
 from .outputs import summary, write_findings, write_outputs
@@ -20,11 +21,16 @@ def build_case(
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
     exports: str = ",".join(USUAL),
+    pages: bool = True,
 ) -> Build:
-    """Load a case file, build it and write every file of the result into `folder`. exports : names out of EXPORTS, with commas."""
-    wanted = wanted_exports(exports)
-    result = build(load_case(case_file), quick=quick, progress=progress, cancelled=cancelled)
-    write_outputs(result, FilePath(folder), progress=progress, exports=wanted)
+    """Load a case file, build it and write every file of the result into `folder`, which no other process writes to meanwhile.
+
+    exports : names out of EXPORTS, with commas; pages : also pictures, report and preview
+    """
+    wanted, case = wanted_exports(exports), load_case(case_file)
+    with sole_writer(make_folder(folder)) as into:
+        result = build(case, quick=quick, progress=progress, cancelled=cancelled)
+        write_outputs(result, into, progress=progress, exports=wanted, pages=pages)
     return result
 
 

@@ -9,12 +9,13 @@ from pathlib import Path as FilePath
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..cast import write_atomic, write_mesh
+from ..cast import write_mesh
 from ..cast.scenes import Look, encode_glb, encode_obj
 from ..cast.threemf import encode_3mf
 from ..checks import as_stored, local_thickness
 from ..checks.gaps import CONTACT, HOVERS, PRESSED, SPACE
 from ..errors import CaseError
+from ..files import write_atomic
 from ..mesh import Floats, Mesh
 from ..output import carried, depth_colours
 from ..solids.fields import Blend

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from ..case import case_to_json
-from ..cast import write_atomic
+from ..files import all_at_once, write_atomic
 from ..mechanics import mass
 from ..mechanics.record import record
 from ..mesh import Floats
@@ -44,6 +44,7 @@ from .insertion import insertion_sheet
 from .pieces import pieces
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
+MANIFEST = "manifest.json"
 OUTPUT_STAGES = ("write meshes", "pictures", "report")
 PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
 
@@ -62,21 +63,21 @@ def versions() -> dict[str, str]:
 
 
 def write_outputs(
-    build: Build, folder: FilePath, *, progress: Progress | None = None, exports: tuple[str, ...] = USUAL
+    build: Build, folder: FilePath, *, progress: Progress | None = None, exports: tuple[str, ...] = USUAL, pages: bool = True
 ) -> dict[str, float]:
-    """Write all files of a build into `folder` (made if needed). Returns the seconds each group took.
+    """Write all files of a build into `folder`, which must be there, at once. Returns the seconds each group took.
 
-    exports : names out of exports.EXPORTS. The last file written is manifest.json, with size and SHA-256 of every other.
+    exports : names out of exports.EXPORTS; pages : also pictures, report and preview. The last file is manifest.json, with size and
+    SHA-256 of every other. Raises WriteError; the files of the build before are then as they were.
     """
-    folder = FilePath(folder)
-    folder.mkdir(parents=True, exist_ok=True)
     clock = Clock(progress, None)
-    with clock.stage("write meshes"):
-        written = list(write_meshes(build, folder, exports))
-    written += _write_pages(build, folder, clock, turning=True)
-    build.stages.update(clock.times)
-    _write_summary(build, folder / "build.json")
-    write_manifest(folder, [*written, "build.json"])
+    with all_at_once(folder, MANIFEST) as aside:
+        with clock.stage("write meshes"):
+            written = list(write_meshes(build, aside, exports))
+        written += _write_pages(build, aside, clock, turning=True) if pages else []
+        build.stages.update(clock.times)
+        _write_summary(build, aside / "build.json")
+        write_manifest(aside, [*written, "build.json"])
     return clock.times
 
 
@@ -87,15 +88,16 @@ def write_manifest(folder: FilePath, names: Sequence[str]) -> None:
         data = (folder / name).read_bytes()
         files.append({"file": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()})
     text = json.dumps({"format": "claspwright-manifest", "versions": versions(), "files": files}, indent=1)
-    write_atomic(folder / "manifest.json", text.encode())
+    write_atomic(folder / MANIFEST, text.encode())
 
 
 def write_findings(build: Build, folder: FilePath, *, progress: Progress | None = None) -> None:
     """Report, pictures and check.json of a framework that was made elsewhere; no mesh is written."""
     clock = Clock(progress, None)
-    _write_pages(build, folder, clock)
-    build.stages.update(clock.times)
-    _write_summary(build, folder / "check.json")
+    with all_at_once(folder, "check.json") as aside:
+        _write_pages(build, aside, clock)
+        build.stages.update(clock.times)
+        _write_summary(build, aside / "check.json")
 
 
 def _write_pages(build: Build, folder: FilePath, clock: Clock, *, turning: bool = False) -> list[str]:

@@ -20,8 +20,9 @@ import numpy as np
 
 from ..case import Case, CastEntry, case_from_json, case_to_json, save_case
 from ..case.edit import mark_tooth
-from ..cast import Cast, load_cast, write_atomic
+from ..cast import Cast, load_cast
 from ..errors import Cancelled, CaseError, ClaspwrightError
+from ..files import make_folder, sole_writer, write_atomic
 from ..teeth import propose_seeds
 from .build import STAGES, Build, Clock, build, cast_of, crowns
 from .kept import Kept
@@ -145,9 +146,10 @@ class Bench:
         case, folder = _case(task), FilePath(task["into"])
         made = self._made(task, tell, 0.7)
         step = 0.3 / (len(OUTPUT_STAGES) + 1)
-        seconds = write_outputs(made, folder, progress=lambda s, _: tell(s, 0.7 + step * OUTPUT_STAGES.index(s)))
-        tell("case file", 1.0 - step)
-        write_case(case, folder / "case.json")
+        with sole_writer(make_folder(folder)):
+            seconds = write_outputs(made, folder, progress=lambda s, _: tell(s, 0.7 + step * OUTPUT_STAGES.index(s)))
+            tell("case file", 1.0 - step)
+            write_case(case, folder / "case.json")
         return {"seconds": sum(seconds.values()), "folder": str(folder)}, {}
 
 

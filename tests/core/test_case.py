@@ -23,7 +23,7 @@ from claspwright.core.case import (
     save_case,
 )  # fmt: skip
 from claspwright.core.case.document import RESTORATIONS, SOFT_TISSUE
-from claspwright.core.errors import CaseError
+from claspwright.core.errors import CaseError, WriteError
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -142,7 +142,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(CaseError, match="No space left"):
+    with pytest.raises(WriteError, match="No space left"):
         save_case(replace(case, title="new"), file)
     assert file.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["case.json"], "no half-written file is left"

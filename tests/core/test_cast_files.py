@@ -11,7 +11,7 @@ import pytest
 import trimesh
 from claspwright.core.cast import read_mesh, write_mesh
 from claspwright.core.cast import threemf as package
-from claspwright.core.errors import CastError
+from claspwright.core.errors import CastError, WriteError
 from claspwright.core.mesh import Mesh
 
 BALL = trimesh.creation.icosphere(subdivisions=2, radius=20.0)
@@ -235,8 +235,8 @@ def test_a_failed_write_leaves_the_old_file_and_no_rest(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(CastError, match="No space left"):
+    with pytest.raises(WriteError, match="No space left"):
         write_mesh(target, mesh)
     assert target.read_bytes() == b"old" and list(tmp_path.iterdir()) == [target]
-    with pytest.raises(CastError, match="cannot be written"):
+    with pytest.raises(WriteError, match="cannot be written"):
         write_mesh(tmp_path / "nowhere" / "a.stl", mesh)

@@ -15,7 +15,7 @@ from claspwright.core import ROOMS
 ROOT = Path(__file__).resolve().parents[2]
 CORE, ADDON = ROOT / "core", ROOT / "addon"
 BLENDER = {"bpy", "bpy_extras", "bl_ui", "bmesh", "mathutils", "gpu", "gpu_extras", "blf", "imbuf", "freestyle", "aud", "idprop"}
-CORE_MAY = {"numpy", "scipy", "trimesh", "manifold3d", "embreex", "PIL", "reportlab"}
+CORE_MAY = {"numpy", "scipy", "trimesh", "manifold3d", "embreex", "PIL", "reportlab", "distributed"}  # the last is an optional extra
 GEOMETRY = {"scipy", "trimesh", "manifold3d", "embreex"}
 
 
