@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -47,6 +48,8 @@ def _child(case: BatchCase, settings: Settings, answer: Connection) -> None:
     except KeyboardInterrupt:
         os._exit(1)  # the parent tells of it
     answer.close()
+    sys.stderr.flush()
+    os._exit(0)  # at an orderly end the boolean kernel's binding would print what it thinks is left over
 
 
 def _end_with_parent() -> None:

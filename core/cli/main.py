@@ -41,14 +41,7 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files: {files}")
     _common(build)
 
-    batch = commands.add_parser("batch", help="build all cases of a folder, several at a time; goes on after a stop", epilog=CAUTION)
-    batch.add_argument("folder", metavar="FOLDER", help="folder with case files in it or below")
-    batch.add_argument("--jobs", type=int, metavar="N", help="cases at a time; left out: one a core, as far as memory goes (2 GB each)")
-    batch.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler, for example tcp://10.0.0.1:8786; needs Dask")
-    batch.add_argument("--quick", action="store_true", help="coarse preview, not for making")
-    batch.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files of each: {files}")
-    batch.add_argument("--no-report", action="store_true", help="meshes, checks and build.json only: no pictures, report or preview")
-    _common(batch)
+    _batch(commands, files)
 
     plan = commands.add_parser("plan", help="draft a design for a charted scan, with reasons", epilog=CAUTION)
     plan.add_argument("case", metavar="CASE.json", help="case file with the chart; its components are drafted anew")
@@ -91,6 +84,17 @@ def _parser() -> argparse.ArgumentParser:
     sample.add_argument("--open", action="store_true", help="open surface as from an intra-oral scanner, without base")
     _common(sample, output_needed=False)
     return parser
+
+
+def _batch(commands: argparse._SubParsersAction[_Parser], files: str) -> None:
+    batch = commands.add_parser("batch", help="build all cases of a folder, several at a time; goes on after a stop", epilog=CAUTION)
+    batch.add_argument("folder", metavar="FOLDER", help="folder with case files in it or below")
+    batch.add_argument("--jobs", type=int, metavar="N", help="cases at a time; left out: one a core, as far as memory goes (2 GB each)")
+    batch.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler, for example tcp://10.0.0.1:8786; needs Dask")
+    batch.add_argument("--quick", action="store_true", help="coarse preview, not for making")
+    batch.add_argument("--export", metavar="LIST", default="stl,3mf", help=f"files of each: {files}")
+    batch.add_argument("--no-report", action="store_true", help="meshes, checks and build.json only: no pictures, report or preview")
+    _common(batch)
 
 
 def _path(commands: argparse._SubParsersAction[_Parser]) -> None:
