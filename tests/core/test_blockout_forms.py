@@ -35,7 +35,7 @@ def test_ball_on_a_floor_takes_a_third_of_pi_r_cubed(radius: float, volume: floa
         assert undercut_volume(ball, blocked) == pytest.approx(volume, rel=5e-4)
 
 
-@pytest.mark.parametrize(("taper", "volume", "tolerance"), [(0.0, 87.9646, 3e-4), (2.0, 107.988, 2e-3), (6.0, 149.898, 2e-3)])
+@pytest.mark.parametrize(("taper", "volume", "tolerance"), [(0.0, 87.9646, 3e-4), (2.0, 107.988, 1e-3), (6.0, 149.898, 1e-3)])
 def test_inverted_frustum(taper: float, volume: float, tolerance: float) -> None:
     """Top 5, base 4, height 6: the rest of its cylinder, or of the cone that opens below its rim by the taper."""
     solid = FRUSTUM if taper == 0 else Mesh.from_manifold(manifold3d.Manifold.cylinder(6.0, 4.0, 5.0, 128))
