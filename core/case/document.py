@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
@@ -17,6 +18,7 @@ from .weights import PathWeights
 FORMAT = "claspwright-case"
 VERSION = 1
 _MAX_BYTES = 20_000_000
+LEAST_AXIS_MM = 5.0  # own limit: the ends of an axis lie on two teeth
 
 RESTORATIONS = ("amalgam", "composite", "ceramic", "metal", "metal-ceramic", "resin")
 SOFT_TISSUE = ("torus", "frenum", "flabby ridge", "sharp ridge", "bony undercut", "sore or inflamed tissue", "other")
@@ -107,13 +109,28 @@ class Chart:
 
 
 @dataclass(frozen=True)
+class RotationEntry:
+    """A seat in two stages: lowered along the path onto an axis, opened by some degrees, then turned about it.
+
+    axis : its two points on the cast, cast frame, mm (as a rule the rests beside the rigid retainers)
+    """
+
+    axis: tuple[Point, Point]
+    degrees: float = option(10.0, low=1, high=45)
+
+
+@dataclass(frozen=True)
 class PathEntry:
-    """Tilts in degrees from the occlusal normal, tripod marks on the cast if there are any, and what counts in a search for a path."""
+    """Tilts in degrees from the occlusal normal, tripod marks on the cast if there are any, and what counts in a search for a path.
+
+    rotation : for a framework that is turned into its seat; then the two stages are proved instead of the straight path
+    """
 
     anteroposterior_deg: float = option(0.0, low=-30, high=30)
     lateral_deg: float = option(0.0, low=-30, high=30)
     tripod: tuple[Point, ...] = ()
     weights: PathWeights = PathWeights()
+    rotation: RotationEntry | None = None
 
 
 @dataclass(frozen=True)
@@ -249,6 +266,8 @@ def _validate(case: Case) -> None:
         raise CaseError(f"case.chart.missing: {min(both)} is charted both as standing and as missing")
     if len(case.path.tripod) not in (0, 3):
         raise CaseError(f"case.path.tripod: three marks are needed, not {len(case.path.tripod)}")
+    if case.path.rotation is not None and math.dist(*case.path.rotation.axis) < LEAST_AXIS_MM:
+        raise CaseError(f"case.path.rotation.axis: its points lie closer than {LEAST_AXIS_MM:g} mm; take one on each side of the arch")
 
 
 def case_to_json(case: Case) -> dict[str, Any]:

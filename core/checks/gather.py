@@ -15,6 +15,7 @@ from .mechanics import short
 from .process import PROCESSES
 from .run import CheckInput
 from .thickness import Region
+from .two_stage import TwoStage
 
 if TYPE_CHECKING:
     from ..case import Case
@@ -91,6 +92,7 @@ def gather(
         tuple(_finish_lines(assembly)),
         opposing,
         {short(name): built.seat for name, built in assembly.built.items() if built.seat is not None},
+        None if case.path.rotation is None else TwoStage(np.array(case.path.rotation.axis), case.path.rotation.degrees),
     )
 
 

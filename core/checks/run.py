@@ -30,6 +30,7 @@ from .result import Check, Landmarks
 from .stored import check_stored
 from .thickness import Region, check_thickness, local_thickness
 from .topology import check_one_body, check_outward, check_scale, check_triangles, check_watertight
+from .two_stage import TwoStage, check_first_stage, check_rotation
 
 CONNECTORS = ("bar", "strap")
 BITTEN = ("rest", "plate", "clasp", "strut")  # kinds of parts that the opposing arch may meet
@@ -49,6 +50,7 @@ class CheckInput:
     mechanics : what the arms, levers and connector do; material : alloy
     process : how it is made; arm_lines : points (k, 3) along each flexible arm; finish_lines : where the base resin ends
     opposing : scan of the opposing arch in the same frame; seats : the seat of each rest, by the name of its region
+    two_stage : for a framework that is lowered onto an axis and turned about it into its seat
     """
 
     framework: Mesh
@@ -67,6 +69,7 @@ class CheckInput:
     finish_lines: tuple[FinishLine, ...] = ()
     opposing: Mesh | None = None
     seats: Mapping[str, RestSeatSpec] = field(default_factory=dict)
+    two_stage: TwoStage | None = None
 
     @cached_property
     def framework_scene(self) -> Rays:
@@ -179,10 +182,13 @@ def insertion_checks(data: CheckInput, marks: Landmarks) -> list[Check]:
     if data.prepared is None:
         return [Check("insertion.rigid", "skip", None, None, "mm", "", "", "no prepared cast was given")]
     scene = data.prepared_scene
-    rigid = check_rigid(
-        data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene, framework_scene=data.framework_scene
-    )
-    return [rigid, *(check_tip(data.framework, scene, data.path, tip, marks) for tip in data.tips)]
+    if data.two_stage is not None:
+        staged = (data.framework, scene, data.path, data.two_stage, data.tips, marks)
+        stiff = [check_rotation(*staged), check_first_stage(*staged)]
+    else:
+        own = data.framework_scene
+        stiff = [check_rigid(data.framework, data.prepared, data.path, data.tips, marks, cast_scene=scene, framework_scene=own)]
+    return [*stiff, *(check_tip(data.framework, scene, data.path, tip, marks) for tip in data.tips)]
 
 
 def fit_checks(data: CheckInput, marks: Landmarks) -> list[Check]:

@@ -7,17 +7,16 @@ from dataclasses import replace
 from pathlib import Path as FilePath
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..cast import write_mesh
 from ..cast.scenes import Look, encode_glb, encode_obj
 from ..cast.threemf import encode_3mf
-from ..checks import as_stored, local_thickness
-from ..checks.gaps import CONTACT, HOVERS, PRESSED, SPACE
+from ..checks import as_stored
 from ..errors import CaseError
 from ..files import write_atomic
 from ..mesh import Floats, Mesh
 from ..output import carried, depth_colours
+from ..output.fit_maps import fit_maps, gap_colours
 from ..solids.fields import Blend
 from .additions import marked_cast, with_bar, with_stubs
 from .build import Build, evidence
@@ -25,8 +24,6 @@ from .build import Build, evidence
 USUAL = ("stl", "3mf")
 PART_SPACING_MM = 0.35
 PART_SWELL_MM = 0.02  # a part's own solid is taken so much larger, or rounding would leave skins of a thousandth along its faces
-# Own colours of the gap map: even steps of lightness, so that they read in black and white.
-GAP_COLOURS = {CONTACT: (52, 84, 140), SPACE: (150, 190, 200), HOVERS: (235, 150, 40), PRESSED: (150, 20, 30), 0: (205, 205, 208)}
 
 
 def made_size(build: Build) -> Mesh:
@@ -68,17 +65,10 @@ def _swollen(field: Callable[[Floats], Floats]) -> Callable[[Floats], Floats]:
 
 def coloured(build: Build) -> tuple[Mesh, dict[str, np.ndarray]]:
     """The framework with a colour a vertex for the fitting side (contact, planned space, off, pressed in), gap and thickness in mm."""
-    data = evidence(build, build.framework)
-    mesh = build.framework
-    kind = np.zeros(len(mesh.vertices), dtype=np.int64)
-    np.maximum.at(kind, mesh.faces.reshape(-1), np.repeat(data.gap_map.kind, 3))
-    gap = np.full(len(mesh.vertices), np.nan)
-    gap[mesh.faces.reshape(-1)] = np.repeat(data.gap_map.gap, 3)
-    colours = np.array([GAP_COLOURS[k] for k in range(5)], dtype=np.uint8)[kind]
-    thick = local_thickness(mesh)
-    near = cKDTree(thick.points).query(mesh.vertices)[1]
-    values = {"red": colours[:, 0], "green": colours[:, 1], "blue": colours[:, 2], "gap": gap.astype(np.float32)}
-    return mesh, {**values, "thickness": thick.value[near].astype(np.float32)}
+    maps = fit_maps(evidence(build, build.framework))
+    colours = np.round(255 * gap_colours(maps.kind)).astype(np.uint8)
+    values: dict[str, np.ndarray] = {"red": colours[:, 0], "green": colours[:, 1], "blue": colours[:, 2]}
+    return build.framework, {**values, "gap": maps.gap.astype(np.float32), "thickness": maps.thickness.astype(np.float32)}
 
 
 def _metadata(build: Build) -> Mapping[str, str]:

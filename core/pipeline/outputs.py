@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from ..case import case_to_json
+from ..checks import CheckInput
 from ..files import all_at_once, write_atomic
 from ..mechanics import mass
 from ..mechanics.record import record
@@ -37,14 +38,19 @@ from ..output import (
     report_html,
     survey_picture,
 )
+from ..output.fit_maps import fit_map_pictures, fit_maps
 from ..output.pdf import report_pdf
-from .build import Build, Clock, Progress
+from .build import Build, Clock, Progress, evidence
 from .exports import USUAL, write_meshes
 from .insertion import insertion_sheet
 from .pieces import pieces
 
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
 MANIFEST = "manifest.json"
+MAP_WORDS = {
+    "thickness": "Thickness of the metal: the largest ball that fits inside it at each place",
+    "fit": "Fitting side: where the metal touches the prepared cast and where it keeps its planned space",
+}
 OUTPUT_STAGES = ("write meshes", "pictures", "report")
 PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
 
@@ -103,10 +109,11 @@ def write_findings(build: Build, folder: FilePath, *, progress: Progress | None 
 def _write_pages(build: Build, folder: FilePath, clock: Clock, *, turning: bool = False) -> list[str]:
     """Pictures and report, and with `turning` the view in three dimensions. Returns the names of the files."""
     with clock.stage("pictures"):
-        pictures = _pictures(build)
+        data = evidence(build, build.framework)
+        pictures = _pictures(build, data)
         for name, picture in pictures.items():
             write_atomic(folder / f"{name}.png", picture.data)
-        insertion = insertion_sheet(build)
+        insertion = insertion_sheet(build, data)
         write_atomic(folder / "insertion.webp", insertion.moving)
         if turning:
             write_atomic(folder / "preview.html", _preview(build).encode())
@@ -122,7 +129,7 @@ def _write_summary(build: Build, file: FilePath) -> None:
     write_atomic(file, document.encode())
 
 
-def _pictures(build: Build) -> dict[str, Picture]:
+def _pictures(build: Build, data: CheckInput) -> dict[str, Picture]:
     labels = np.asarray(build.teeth.labels, dtype=np.int64)
     arch = build.case.cast.arch
     tripod = build.case.path.tripod
@@ -135,6 +142,9 @@ def _pictures(build: Build) -> dict[str, Picture]:
     onto = carried(labels, build.cast.mesh, build.prepared.mesh)
     views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=arch, labels=onto)
     out.update({f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()})
+    numbers = {fdi: tooth.centre for fdi, tooth in build.teeth.teeth.items()}
+    drawn = fit_map_pictures(build.framework, fit_maps(data), arch=arch, teeth=numbers)
+    out.update({f"map_{name}": Picture(MAP_WORDS[name], png_bytes(image)) for name, image in drawn.items()})
     return out
 
 
@@ -167,7 +177,7 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         materials=_materials(build),
         mass_g=(grams.low, grams.high),
         mass_basis="volume of the mesh and the alloy's density",
-        pictures=[pictures[f"framework_{v}"] for v in VIEWS] + [pictures["survey"]],
+        pictures=[pictures[name] for name in (*(f"framework_{v}" for v in VIEWS), *(f"map_{m}" for m in MAP_WORDS), "survey")],
         cast_changes=build.cast.changes,
         cast_questions=(*build.cast.questions, *build.remarks),
         notes=case.notes,

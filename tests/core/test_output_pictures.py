@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 import trimesh
+from claspwright.core.checks.gaps import CONTACT, SPACE
 from claspwright.core.mesh import Mesh
 from claspwright.core.output import Part, Scene, framework_picture, framework_sheet, survey_picture, view_camera
-from claspwright.core.output.palette import INK, SURVEY_LINE
+from claspwright.core.output.fit_maps import FitMaps, band_colours, fit_map_pictures, gap_colours
+from claspwright.core.output.palette import INK, SURVEY_LINE, oklab
 from claspwright.core.output.pictures import PANEL, _apart, carried, survey_lines, tooth_labels, tripod_marks
 from claspwright.core.survey import Path, survey
 
@@ -136,3 +138,25 @@ def test_labels_are_carried_to_the_nearest_point_of_another_mesh():
     other.apply_translation((20, 0, 0))
     assert (carried(labels, mesh, Mesh(other.vertices, other.faces)) == 44).all()
     assert np.array_equal(carried(labels, mesh, mesh), labels)
+
+
+def test_maps_of_a_framework_read_by_lightness_and_show_thin_and_touching_metal_where_they_are():
+    steps = np.diff(oklab(band_colours())[:, 0])
+    assert np.ptp(steps) < 0.01 and steps.min() > 0.05  # every band as much lighter than the thinner one before it
+    grey = oklab(gap_colours(np.arange(5)))[:, 0]
+    assert np.diff(np.sort(grey)).min() > 0.1
+    sheet = trimesh.creation.box((40, 20, 1)).subdivide().subdivide().subdivide()
+    right = sheet.vertices[:, 0] > 1
+    maps = FitMaps(np.where(right, CONTACT, SPACE), np.zeros(len(right)), np.where(right, 0.3, 1.7))
+    found = fit_map_pictures(Mesh(sheet.vertices, sheet.faces), maps, arch="upper", teeth={16: np.array([12.0, 0, 0])}, size=(450, 320))
+    halves = {name: np.asarray(image, dtype=float)[140:180].mean(axis=(0, 2)) for name, image in found.items()}
+    for name, view, dark_right in (("thickness", "occlusal", True), ("fit", "tissue", True)):
+        metal = halves[name][halves[name] < 215]
+        first, last = map(np.median, np.array_split(metal, 2))
+        assert len(metal) > 100 and abs(first - last) > 30, name
+        assert (first < last) == (dark_right == _x_runs_left(view)), name
+
+
+def _x_runs_left(view: str) -> bool:
+    """Does +X point to the left of the picture in this view of an upper arch."""
+    return bool(view_camera(np.eye(3), view, arch="upper", aspect=1.0).axes[0][0] < 0)
