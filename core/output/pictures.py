@@ -21,6 +21,7 @@ from .wording import tilt_words
 
 PANEL = (900, 640)
 FOCUS_MM = (np.array([6.0, 6.0, 5.0]), np.array([6.0, 6.0, 2.0]))  # shown beyond the crowns, low and high corner
+NUMBER_MM = 1.5  # from the middle of a tooth number to its edge
 GAUGE_WIDTHS = (1.3, 1.8, 2.4)
 SURVEY_VIEWS = ("occlusal", "facial", "lingual", "right", "left")
 FRAMEWORK_VIEWS = ("occlusal", "facial", "lingual", "oblique")
@@ -58,7 +59,8 @@ def survey_picture(
     panels = []
     for view in views:
         from_above = view == "occlusal"
-        camera = view_camera(mesh.vertices if from_above else _focus(mesh, labels), view, arch=arch, aspect=size[0] / size[1])
+        shown = _with_numbers(mesh, labels, view) if from_above else _focus(mesh, labels)
+        camera = view_camera(shown, view, arch=arch, aspect=size[0] / size[1])
         words = tooth_labels(mesh, labels, camera, scene, view, size) if labels is not None else []
         if from_above:  # contours are met edge on, and gauge lines lie under them: both shine through
             lines = [replace(g, ghost=0.28) for _, g in gauges] + [replace(c, ghost=0.9) for c in contours]
@@ -95,7 +97,7 @@ def framework_pictures(
     scene = Scene([Part("cast", cast, "stone"), Part("framework", framework, "metal"), *others])
     out = {}
     for view in views:
-        camera = view_camera(cast.vertices, view, arch=arch, aspect=size[0] / size[1])
+        camera = view_camera(_with_numbers(cast, labels, view), view, arch=arch, aspect=size[0] / size[1])
         words = tooth_labels(cast, labels, camera, scene, view, size) if labels is not None else []
         image = draw(scene, camera, size=size, lines=lines, labels=words)
         out[view] = finished(image, camera, TITLES.get(view, view) if caption is None else caption)
@@ -191,6 +193,16 @@ def _outside(points: Floats, middle: Floats) -> tuple[float, float, float]:
     return float(x), float(y), float(z)
 
 
+def _with_numbers(mesh: Mesh, labels: Ints | None, view: str) -> Floats:
+    """What a picture has to hold: the cast and, where they stand outside the arch, the tooth numbers."""
+    if labels is None or view not in ("occlusal", "tissue") or not np.any(np.asarray(labels) > 0):
+        return mesh.vertices
+    labels = np.asarray(labels)
+    middle = mesh.vertices[labels > 0].mean(axis=0)
+    spots = np.array([_outside(mesh.vertices[labels == fdi], middle) for fdi in np.unique(labels[labels > 0])])
+    return np.vstack([mesh.vertices, *(spots + NUMBER_MM * np.array(way) for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0)))])
+
+
 def _over(points: Floats, up: Floats) -> tuple[float, float, float]:
     """A place above a crown as the camera sees it."""
     height = points @ up
@@ -253,7 +265,7 @@ def legend_panel(size: tuple[int, int], title: str, notes: Sequence[str]) -> Ima
     x = x1 + 260
     pencil.line([x, top + 12, x + 70, top + 12], fill=rgb(SURVEY_LINE), width=5)
     text(image, (x + 86, top + 12), "survey line", 20, INK, None, "lm")
-    text(image, (x + 86, top + 38), "(height of contour)", 17, INK, None, "lm")
+    text(image, (x + 86, top + 38), "(height of contour; thin on tissue)", 17, INK, None, "lm")
     for i, ((depth, _), pen) in enumerate(zip(GAUGES, (2, 3, 4), strict=True)):
         y = top + 82 + 36 * i
         pencil.line([x, y, x + 70, y], fill=rgb(INK), width=pen)
