@@ -286,7 +286,7 @@ def load_case(path: str | FilePath) -> Case:
         data = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise CaseError(f"{path.name}: cannot be read ({error.strerror}); check the name and the folder") from error
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise CaseError(f"{path.name}: not valid JSON ({str(error)[:80]}); restore an earlier copy") from error
     return case_from_json(data, folder=str(path.resolve().parent))
 

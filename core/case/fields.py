@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 import types
 import typing
 from typing import Any, TypeVar, Union, get_args, get_origin
@@ -13,6 +12,8 @@ from ..errors import CaseError
 T = TypeVar("T")
 PROXIMAL = ("mesial", "distal")
 FACES = ("facial", "lingual")
+_LARGEST = 1e12
+"""Beyond any length, price or strength in any unit; whole numbers of any size are compared with it, infinity and NaN fail."""
 
 
 def option(default: Any = dataclasses.MISSING, *, low: float | None = None, high: float | None = None, choices: tuple = ()) -> Any:
@@ -77,7 +78,7 @@ def _sequence(hint: Any, data: Any, where: str, meta: Any) -> tuple:
 
 def _scalar(hint: Any, data: Any, where: str, meta: Any) -> Any:
     if hint is float:
-        if isinstance(data, bool) or not isinstance(data, int | float) or not math.isfinite(data):
+        if isinstance(data, bool) or not isinstance(data, int | float) or not abs(data) <= _LARGEST:
             raise CaseError(f"{where}: a finite number is needed, not {_kind(data)}")
         data = float(data)
     elif hint is int:
@@ -87,6 +88,8 @@ def _scalar(hint: Any, data: Any, where: str, meta: Any) -> Any:
         raise CaseError(
             f"{where}: {'text' if hint is str else 'true or false' if hint is bool else hint.__name__} is needed, not {_kind(data)}"
         )
+    if isinstance(data, str) and not _writable(data):
+        raise CaseError(f"{where}: the text holds a control character or half a character; take it out")
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices")
     if choices and data not in choices:
         raise CaseError(f"{where}: {str(data)[:40]!r} is not one of {', '.join(map(str, choices))}")
@@ -95,8 +98,13 @@ def _scalar(hint: Any, data: Any, where: str, meta: Any) -> Any:
         and not isinstance(data, bool)
         and ((low is not None and data < low) or (high is not None and data > high))
     ):
-        raise CaseError(f"{where}: {data} is outside {low} to {high}")
+        raise CaseError(f"{where}: {str(data)[:40]} is outside {low} to {high}")
     return data
+
+
+def _writable(text: str) -> bool:
+    """Whether every file that is made can hold it: the characters of XML 1.0 (section 2.2), which UTF-8 can all write."""
+    return all(c >= " " or c in "\t\n\r" for c in text) and not any("\ud800" <= c <= "\udfff" or c in "\ufffe\uffff" for c in text)
 
 
 def unparse(value: Any) -> Any:

@@ -15,6 +15,7 @@ from ..errors import CastError
 from ..files import write_atomic
 from ..mesh import Mesh
 from .formats import Raw, read_obj, read_ply, read_stl
+from .headers import left_out
 from .threemf import encode_3mf, read_3mf
 
 MAX_BYTES = 2_000_000_000
@@ -48,7 +49,8 @@ def read_mesh(path: str | os.PathLike[str]) -> tuple[Mesh, dict[str, Any]]:
         raise CastError(f"{path.name}: too large for this computer's memory; reduce the scan") from None
     digest = hashlib.sha256(data).hexdigest()
     header = {"format": kind[1:], "unit": raw.unit, "sha256": digest, "bytes": len(data)}
-    return Mesh(raw.vertices, raw.faces), header | {"triangles": len(raw.faces), "remarks": raw.remarks}
+    remarks = (*raw.remarks, *left_out(kind, data))
+    return Mesh(raw.vertices, raw.faces), header | {"triangles": len(raw.faces), "remarks": remarks}
 
 
 def _kind(path: Path, data: bytes) -> str:

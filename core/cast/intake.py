@@ -24,6 +24,8 @@ CERTAIN = 0.2
 ARMS = 0.3
 """How clearly the arms part towards the back: 0.36 to 0.76 on all casts tried, also with one side or all front teeth missing."""
 ARCH_SHARE = 0.25
+POST_MM = 5.0
+"""Cusps stand 0.9 to 3.6 mm over the plane on all casts tried; the lowest scan bodies in use stand 7 mm or more (common practice)."""
 OUTER_MM = 60.0
 """Shorter than the border round any quadrant (two sides of about 30 mm)"""
 
@@ -122,6 +124,8 @@ def _prepare(raw: Mesh, declared: str | None, arch: str | None, keep_frame: bool
         mesh = Mesh(mesh.vertices, mesh.faces[:, ::-1])
         changes.append("inside-out surface turned to face upward")
     guess = _settle_arch(mesh, arch, keep_frame, changes, questions)
+    if to_cast is None and not keep_frame:
+        _note_posts(mesh, questions)
     _note_borders(mesh, questions)
     return Cast(mesh, guess, "", "", unit.name, placement, mesh.is_closed, tuple(changes), tuple(questions))
 
@@ -196,6 +200,16 @@ def _settle_arch(mesh: Mesh, arch: str | None, keep_frame: bool, changes: list[s
     if sure and guess != arch:
         questions.append(f"is it really the {arch}? It looks like the {guess}: {reason}")
     return arch
+
+
+def _note_posts(mesh: Mesh, questions: list[str]) -> None:
+    """What stands high over the teeth is no tooth: a scan body, an impression post, a sprue or a tray's handle."""
+    top = mesh.vertices[np.argmax(mesh.vertices[:, 2])]
+    if top[2] > POST_MM:
+        questions.append(
+            f"is that all teeth? Something stands {top[2]:.0f} mm over the occlusal plane at ({top[0]:.0f}, {top[1]:.0f}); "
+            "if it is a scan body or a post, scan again without it"
+        )
 
 
 def _note_borders(mesh: Mesh, questions: list[str]) -> None:

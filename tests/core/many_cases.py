@@ -1,4 +1,4 @@
-"""Generated cases for trials of many: coarse made-up lower casts, no two alike, half a prescription each.
+"""Generated cases for trials of many: coarse made-up lower casts, no two alike, a bar with one rest each, for a build of seconds.
 
     python many_cases.py FOLDER COUNT
 """
@@ -19,7 +19,7 @@ UNIT = tuple(tuple(float(v) for v in row) for row in np.eye(4))
 
 
 def one_case(folder: Path, seed: int, triangles: int = 8000) -> Path:
-    """A free-end saddle with rest, guide plate and I-bar on one side; the seed varies crowns, arch and tilt."""
+    """A lingual bar and a rest on 34 with its minor connector; the seed varies crowns, arch and tilt."""
     folder.mkdir(parents=True, exist_ok=True)
     made = make_phantom(dataclasses.replace(SAMPLES["lower_class_i"], triangles=triangles, seed=seed))
     write_mesh(folder / "cast.ply", made.mesh)
@@ -27,11 +27,8 @@ def one_case(folder: Path, seed: int, triangles: int = 8000) -> Path:
     teeth = tuple(doc.ToothEntry(int(n), seeds=(tuple(round(float(c), 3) for c in np.ravel(p)),)) for n, p in sorted(made.seeds.items()))
     parts = (
         doc.LingualBar("lingual bar", start=34, end=44),
-        doc.LatticeBase("base 3", teeth=(35, 36, 37)),
         doc.OcclusalRest("rest 34", 34, "mesial", depth_mm=1.0),
         doc.MinorConnector("minor connector 34", 34, "mesial"),
-        doc.GuidePlate("guide plate 34", 34, "distal", plane_height_mm=2.0),
-        doc.IBar("I-bar 34", 34, base="base 3"),
     )
     case = doc.Case(
         cast=doc.CastEntry("cast.ply", digest, "lower", UNIT),
