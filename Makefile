@@ -6,6 +6,7 @@
 #   make samples    make the made-up casts and the sample cases again
 #   make bench      times and memory of the main jobs
 #   make nightly    the long tests: the whole catalogue on every tooth, many random designs
+#   make fuzz       ten minutes of coverage-guided fuzzing of all that is read
 #   make reference  undercut depth of every vertex against the independent one (hours)
 #   make lint       ruff and mypy alone
 #   make clean      forget everything that make made
@@ -27,10 +28,10 @@ BPY45 := .venv-bpy45
 BPY50 := .venv-bpy50
 DEPS := pyproject.toml
 
-.PHONY: help demo nightly reference test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
+.PHONY: help demo nightly fuzz reference test test-core test-addon test-numpy1 extension samples bench lint types wheels system clean
 
 help:
-	@sed -n '3,13s/^# \{0,1\}//p' Makefile
+	@sed -n '3,14s/^# \{0,1\}//p' Makefile
 
 # --- environments -----------------------------------------------------------------------------------------------
 
@@ -98,6 +99,11 @@ test-addon: $(BPY45)/.ready $(BPY50)/.ready
 
 nightly: .venv/.ready
 	.venv/bin/python -m pytest tests/core -m nightly $(SIDE_BY_SIDE)
+
+# What reaches new code is kept in out/fuzz for the next time; a crash ends it and its input lies in out/.
+fuzz: .venv/.ready
+	@mkdir -p out/fuzz
+	cd out && ../.venv/bin/python ../scripts/fuzz.py fuzz ../tests/fuzz_corpus -max_total_time=600 -rss_limit_mb=3000 -timeout=20
 
 # The quick core tests again on NumPy 1.26, which most Blenders bring.
 test-numpy1: $(BPY45)/.ready

@@ -6,6 +6,7 @@ Source: 3MF Core Specification 1.3 (units, components, build items) and the prod
 from __future__ import annotations
 
 import io
+import struct
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -81,7 +82,8 @@ def read_3mf(data: bytes) -> Raw:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             return _Package(package).read()
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, OSError, OverflowError, struct.error):
+        # damaged sizes and places make the library seek and unpack nonsense, and it says so in all these ways (found by fuzzing)
         raise CastError("the 3MF is no readable zip package (damaged, cut short or locked); export it again") from None
 
 

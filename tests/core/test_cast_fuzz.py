@@ -1,7 +1,10 @@
 """Damaged files of every format: a mesh or one line of CastError, never anything else. Files of the seeds are trimesh's and our own."""
 
+import importlib.util
 import io
 import struct
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -89,3 +92,31 @@ def test_crashes_found_by_fuzzing_stay_mended(tmp_path, name):
     (tmp_path / "a.stl").write_bytes(data)
     with pytest.raises(CastError, match=words):
         load_cast(tmp_path / "a.stl")
+
+
+def test_a_zip_whose_places_lie_before_its_beginning(tmp_path):
+    """Found by fuzzing: the library seeks to a negative place, which is none of its own errors."""
+    whole = encode_3mf(MESH)
+    (tmp_path / "a.3mf").write_bytes(whole[:40] + whole[300:])
+    with pytest.raises(CastError, match="no readable zip"):
+        read_mesh(tmp_path / "a.3mf")
+
+
+@pytest.mark.nightly
+def test_coverage_guided_for_a_minute(tmp_path):
+    """The seeds and what mutations of them reach; `make fuzz` takes ten minutes."""
+    pytest.importorskip("atheris")
+    root = Path(__file__).parents[2]
+    command = [sys.executable, root / "scripts" / "fuzz.py", tmp_path, root / "tests" / "fuzz_corpus", "-max_total_time=60", "-timeout=20"]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=200)
+    assert done.returncode == 0, done.stderr[-3000:]
+
+
+def test_the_stored_corpus(tmp_path):
+    spec = importlib.util.spec_from_file_location("fuzz", Path(__file__).parents[2] / "scripts" / "fuzz.py")
+    fuzz = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(fuzz)
+    files = sorted((Path(__file__).parents[1] / "fuzz_corpus").iterdir())
+    assert {fuzz.READERS[f.read_bytes()[0] % len(fuzz.READERS)] for f in files} == set(fuzz.READERS)
+    for file in files:
+        fuzz.trial(file.read_bytes(), tmp_path)
