@@ -103,11 +103,17 @@ def _caught(scene: Barrier, points: Floats, travel: Floats) -> Bools:
 
 
 def _way_out(scene: Barrier, points: Floats, travel: Floats, shifts: Floats, radius: float | Floats) -> Bools:
-    """(k,) does at least one shift by `radius` clear the way of the point."""
-    k, s = len(points), len(shifts)
-    reach = np.broadcast_to(np.asarray(radius, dtype=np.float64).reshape(-1, 1, 1), (k, 1, 1))
-    moved = (points[:, None] + reach * shifts[None]).reshape(-1, 3)
-    return ~np.all(_caught(scene, moved, travel).reshape(k, s), axis=1)
+    """(k,) does at least one shift by `radius` clear the way of the point. Shifts are tried one by one on those not yet cleared."""
+    reach = np.broadcast_to(np.asarray(radius, dtype=np.float64).reshape(-1, 1), (len(points), 1))
+    out = np.zeros(len(points), dtype=bool)
+    left = np.arange(len(points))
+    for shift in shifts:
+        if not len(left):
+            break
+        barred = _caught(scene, points[left] + reach[left] * shift, travel)
+        out[left[~barred]] = True
+        left = left[barred]
+    return out
 
 
 def entry_depth(
@@ -186,11 +192,7 @@ def _offences(scene: Barrier, points: Floats, travel: Floats, limit_mm: float) -
     """Points whose way is barred deeper than the limit, with depths, and the number of such points (depths of at most OFFENDERS)."""
     caught = points[_caught(scene, points, travel)]
     caught = caught[~_way_out(scene, caught, travel, _shifts(travel, True), GRAZE_MM)]
-    shifts = _shifts(travel, False)
-    deep = np.concatenate(
-        [~_way_out(scene, caught[k : k + 100_000], travel, shifts, limit_mm) for k in range(0, max(len(caught), 1), 100_000)]
-    )
-    index = np.flatnonzero(deep)
+    index = np.flatnonzero(~_way_out(scene, caught, travel, _shifts(travel, False), limit_mm))
     chosen = caught[_spread(index, OFFENDERS)]
     return chosen, entry_depth(scene, chosen, travel), len(index)
 

@@ -7,7 +7,7 @@ import os
 import re
 import shutil
 import subprocess
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 
 import numpy as np
@@ -122,6 +122,29 @@ def test_preview_shows_stone_tint_metal_and_wax_and_hides_what_is_switched_off(t
     assert seen[0]["stone"] < 0.01 and seen[0]["tint"] < 0.002 and seen[0]["metal"] > 0.002, seen
     assert seen[1]["metal"] < 0.3 * whole["metal"] and seen[1]["stone"] >= whole["stone"], seen
     assert seen[2]["wax"] < 0.5 * whole["wax"], seen
+
+
+PHONE = """<!doctype html><iframe style="width:390px;height:844px;border:0" srcdoc="{page}"></iframe><script>
+setTimeout(() => {{
+  const inside = document.querySelector("iframe").contentDocument, root = document.documentElement.dataset;
+  const panel = inside.getElementById("panel"), ends = [...inside.querySelectorAll("button, label, input, textarea")];
+  root.over = panel.scrollWidth - panel.clientWidth;
+  root.right = Math.max(...ends.map((e) => e.getBoundingClientRect().right));
+  root.least = Math.min(...[...inside.querySelectorAll("button, label")].map((e) => e.getBoundingClientRect().height));
+  panel.scrollTop = 1e6;
+  root.notes = inside.getElementById("save").getBoundingClientRect().bottom;
+}}, 1500);
+</script>"""
+
+
+def test_on_a_phone_everything_of_the_preview_is_within_reach_of_the_thumb(tmp_path, parts):
+    page = tmp_path / "phone.html"
+    page.write_text(PHONE.format(page=escape(preview_html(parts, path=np.array([0.0, 0, 1])))), encoding="utf-8")
+    done = browse(page, "--dump-dom", "--window-size=900,900", folder=tmp_path)
+    assert complaints(done) == []
+    seen = {k: float(v) for k, v in state(done.stdout).items()}
+    assert seen["over"] <= 0 and seen["right"] <= 390 and seen["notes"] <= 844
+    assert seen["least"] >= 24  # WCAG 2.2, criterion 2.5.8: targets of 24 CSS pixels or more
 
 
 PIECES = """<script>
