@@ -9,13 +9,15 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 
 from ..blockout import block_out
-from ..case import AnyRest, Case, Component, GuidePlate, MinorConnector, ReciprocalArm, UShapedPlate
+from ..case import AnyRest, Case, Component, GuidePlate, MinorConnector, ReciprocalArm, RetentiveArm, UShapedPlate
 from ..case.bases import BasePart
 from ..case.clasps import ClaspPart
 from ..case.connectors import ConnectorPart
 from ..charts import ArchChart
 from ..checks.mechanics import check_mechanics, short
 from ..components import Built, Site, build_components
+from ..components.arms import retentive_arm
+from ..errors import ComponentError, GeometryError
 from ..mechanics import analyse
 from ..mesh import Mesh
 from ..planning import Draft, Known
@@ -30,6 +32,7 @@ from .tips import entries
 
 MOST_TRIALS = 5
 STEP_MM = 0.25  # of the block-out, as in a quick build: parts lie on it, nothing is cut from it
+MOST_ON_CROWNS = 8
 MOST_STOUTER = 2
 THIN_MM = 0.02  # for the same reason the cast is thinned out so far before its block-out: a fraction of the faces, hardly any shape
 
@@ -78,7 +81,8 @@ def tried(first: Draft, known: Known, redraft: Redraft, seen: Surveyed, clock: C
 
     known : what the first draft was written with; redraft : one that knows more
     """
-    made, bed, built = first, None, dict[str, Built]()
+    made, known = _on_crowns(first, known, redraft, seen)
+    bed, built = None, dict[str, Built]()
     for turn in range(MOST_TRIALS):
         clock.say(f"the draft is tried on the cast, turn {turn + 1}")
         fixed = _fixed(made.case)
@@ -96,6 +100,33 @@ def tried(first: Draft, known: Known, redraft: Redraft, seen: Surveyed, clock: C
         built = {n: b for n, b in built.items() if _same(n, before.case, made.case)}
     assert bed is not None
     return Trial(made, bed.prepared, bed.remarks, tuple(f"{f.part}: {f.words}" for f in faults))
+
+
+def _on_crowns(made: Draft, known: Known, redraft: Redraft, seen: Surveyed) -> tuple[Draft, Known]:
+    """A draft whose cast arms all lie on their crowns, and what was learnt on the way there.
+
+    An arm needs the crown as it stands alone, so those that cannot be are found out before the mouth is prepared and blocked out.
+    """
+    mesh = seen.cast.mesh
+    site = Site(mesh, mesh, mesh, seen.teeth, seen.charts, ArchChart(mesh, seen.teeth, seen.path), seen.path)
+    tried: dict[Component, str] = {}
+    for _ in range(MOST_ON_CROWNS):
+        arms = [c for c in made.case.components if isinstance(c, RetentiveArm)]
+        tried |= {arm: _refused(arm, made.case, site) for arm in arms if arm not in tried}
+        learnt = _learnt(known, made, [_Fault(arm.id, "refused", tried[arm]) for arm in arms if tried[arm]])
+        if learnt == known:
+            break
+        known, made = learnt, redraft(learnt)
+    return made, known
+
+
+def _refused(arm: RetentiveArm, case: Case, site: Site) -> str:
+    """Why an arm cannot be on its crown, "" when it can."""
+    try:
+        retentive_arm(arm, site, case.components)
+    except (ComponentError, GeometryError) as error:
+        return str(error).removeprefix(f"{arm.id}: ")
+    return ""
 
 
 def _learnt(known: Known, made: Draft, faults: Collection[_Fault]) -> Known:

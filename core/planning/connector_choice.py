@@ -30,13 +30,16 @@ def choose_connector(design: Design, parts: Sequence[Component], known: Known = 
         return
     first, last = (_end(design, parts, half) for half in (-1, 1))
     depth = design.case.chart.sulcus_mm
-    torus = " A torus is charted: it needs relief or surgery; weigh a labial bar" if _torus(design) else ""
+    if _torus(design):
+        words = "a torus is charted: a plate covers it with relief, where a bar would lie on it; if large, weigh surgery or a labial bar"
+        yield LingualPlate("lingual plate", first, last), words
+        return
     if depth is not None and depth < BAR_SULCUS_MM:
         words = f"with a sulcus of {depth:g} mm there is no room for a bar, which needs 8 (7 at the least): a plate up to the cingula"
-        yield LingualPlate("lingual plate", first, last), words + torus
+        yield LingualPlate("lingual plate", first, last), words
         return
-    words = "the simplest lower connector" + ("" if depth is None else f"; sulcus {depth:g} mm")
-    yield LingualBar("lingual bar", first, last), words + torus
+    words = "the simplest lower connector" + ("; the sulcus is not charted" if depth is None else f"; sulcus {depth:g} mm")
+    yield LingualBar("lingual bar", first, last), words
 
 
 def _torus(design: Design) -> bool:

@@ -34,6 +34,7 @@ from .known import NOTHING, Known
 from .option import BACK_ACTION, RING, Option, Setting
 from .placing import clasp_parts, lattice_beside, seat_depth, slighter
 from .support import levers
+from .tissue import tissue_asks
 
 LEAST_POINTS = 15.0  # a clasp with less against so much is shown, and left to the clinician
 _AS_GOOD = 0.6  # own limit: a rest that is there already serves when its lever is so long against the longest
@@ -114,6 +115,7 @@ def draft(
     _indirect_retainers(sheet)
     for part, why in choose_connector(design, sheet.parts, known):
         sheet.add(part, why)
+    sheet.open += tissue_asks(case.chart, design.arch)
     made = replace(case, components=tuple(sheet.parts))
     return Draft(made, tuple(sheet.reasons), dict(sheet.options), tuple(sheet.open))
 

@@ -28,6 +28,8 @@ from claspwright.core.case import (
     ReciprocalArm,
     RetentiveArm,
     RingArm,
+    SoftTissueEntry,
+    SulcusEntry,
     ToothEntry,
     UShapedPlate,
     WireArm,
@@ -163,6 +165,51 @@ def test_what_the_chart_says_of_the_place_is_weighed(change: dict[str, bool], wo
     plain, told = (clasp_options(crown(14), replace(Setting("distal", False, 9.0), **more), ToothEntry(14)) for more in ({}, change))
     assert not any(word in w for o in plain for w in o.speaks_against)
     assert any(word in w for o in told for w in o.speaks_against)
+
+
+def _with(given: Case, **values: object) -> Case:
+    return replace(given, chart=replace(given.chart, **values))  # type: ignore[arg-type]
+
+
+def _tooth(given: Case, fdi: int, **values: object) -> Case:
+    teeth = tuple(replace(t, **values) if t.fdi == fdi else t for t in given.chart.teeth)  # type: ignore[arg-type]
+    return _with(given, teeth=teeth)
+
+
+LOWER_I, UPPER_III = case("lower", (35, 36, 37, 45, 46, 47)), case("upper", (15, 25))
+# What is charted, the case before and after, and words that must then stand in a reason, a clasp weighed, or what is left open.
+CHARTED = {
+    "lower torus": (LOWER_I, _with(LOWER_I, soft_tissue=(SoftTissueEntry("torus", (33,)),)), "a plate covers it with relief"),
+    "upper torus": (UPPER_III, _with(UPPER_III, soft_tissue=(SoftTissueEntry("torus"),)), "a plate in front of it"),
+    "shallow lingual sulcus": (LOWER_I, _with(LOWER_I, sulcus_mm=6.5), "no room for a bar"),
+    "shallow facial sulcus": (LOWER_I, _with(LOWER_I, sulcus=(SulcusEntry(34, 4.0, "facial"),)), "sulcus of 4 mm; 5 are needed"),
+    "frenum": (LOWER_I, _with(LOWER_I, soft_tissue=(SoftTissueEntry("frenum", (34,)),)), "a frenum is charted in its way"),
+    "loose abutment": (UPPER_III, _tooth(UPPER_III, 14, mobility=2), "stiff, on a weak tooth"),
+    "short crown": (UPPER_III, _tooth(UPPER_III, 14, crown_length_mm=3.5), "the crown is short (3.5 mm)"),
+    "looks": (UPPER_III, _with(UPPER_III, aesthetic=(14,)), "the chart asks for looks there"),
+    "flabby ridge": (LOWER_I, _with(LOWER_I, soft_tissue=(SoftTissueEntry("flabby ridge", (46,)),)), "record it without pressure"),
+    "sore tissue": (LOWER_I, _with(LOWER_I, soft_tissue=(SoftTissueEntry("sore or inflamed tissue", (36,)),)), "let it heal"),
+    "planned extraction": (UPPER_III, _tooth(UPPER_III, 24, to_extract=True), "support on the cingulum"),
+}
+
+
+@pytest.mark.parametrize("what", CHARTED)
+def test_every_finding_of_the_chart_changes_the_plan_or_its_words(what: str) -> None:
+    before, after, words = CHARTED[what]
+
+    def told(given: Case) -> str:
+        made = draft(given, {t.fdi: crown(t.fdi) for t in given.chart.teeth})
+        weighed = [w for options in made.options.values() for o in options for w in (*o.speaks_for, *o.speaks_against, *o.vetoes)]
+        return "; ".join((*(r.words for r in made.reasons), *weighed, *made.open))
+
+    assert words in told(after) and words not in told(before)
+
+
+def test_the_same_chart_gives_the_same_draft_with_a_reason_for_every_part() -> None:
+    for given in (LOWER_I, UPPER_III):
+        first, second = (draft(given, {t.fdi: crown(t.fdi) for t in given.chart.teeth}) for _ in range(2))
+        assert first == second
+        assert [r.part for r in first.reasons] == [c.id for c in first.case.components] and all(r.words for r in first.reasons)
 
 
 def test_tissue_undercut_speaks_against_a_bar() -> None:
