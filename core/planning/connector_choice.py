@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from ..case import Component, LatticeBase, LingualBar, LingualPlate, MinorConnector, PalatalPlate, PalatalStraps, UShapedPlate
-from ..teeth.numbering import arch_of, order, position, side
+from ..case import Component, LatticeBase, LingualBar, LingualPlate, MinorConnector, OcclusalRest, PalatalPlate, PalatalStraps, UShapedPlate
+from ..teeth.numbering import arch_of, neighbours, order, position, side
 from .design import Design
 from .known import NOTHING, Known
 from .placing import Placed
@@ -80,6 +80,9 @@ def _end(design: Design, parts: Sequence[Component], half: int, *, reach: bool =
     struts = [p.tooth for p in parts if isinstance(p, MinorConnector) and side(p.tooth) == half]
     carried = [t for p in parts if (t := getattr(p, "tooth", 0)) and side(t) == half]
     standing = [t for t in design.standing if side(t) == half]
+    # A plate ends short of its last tooth's far edge: a rest there is reached from the tooth behind.
+    behind = [neighbours(p.tooth)[1] for p in parts if isinstance(p, OcclusalRest) and p.side == "distal" and side(p.tooth) == half]
+    carried += [t for t in behind if reach and t is not None and t in standing]
     found = [*fronts, *struts, *(carried if reach else [])] or carried or standing or list(design.standing)
     return max(found, key=lambda t: half * row.index(t))
 

@@ -244,6 +244,10 @@ def test_without_a_scanned_palate_a_plate_on_the_teeth_carries_rests_and_stands_
     lingual = {"mesiolingual": 0.4, "distolingual": 0.4}
     bare = draft(given, crowns | {14: crown(14, undercut=lingual, bar=float("nan"))}, known=Known(palate=False))
     assert 14 not in Design(bare.case).clasped and any("the plate lies on the lingual face" in words for words in bare.open)
+    far = crown(16, undercut={"mesiofacial": 0.4, "mesiolingual": 0.4}, bar=float("nan"))  # an arm from behind, on a rest there
+    short = case("upper", (15, 25))
+    behind = Design(draft(short, {t.fdi: crown(t.fdi) for t in short.chart.teeth} | {16: far}, known=Known(palate=False)).case)
+    assert [r.side for r in behind.on(16, OcclusalRest)] == ["mesial", "distal"] and behind.all(UShapedPlate)[0].start == 17
     stout = Design(draft(given, crowns, known=Known(palate=False, stouter=1)).case).all(UShapedPlate)
     assert stout[0].thickness_mm > plate.thickness_mm
 
