@@ -49,7 +49,8 @@ class Bench:
         tell("read scan", 0.1)
         found = load_cast(path, arch=task["arch"] or None, add_base=True)
         rows: Any = tuple(tuple(float(v) for v in row) for row in found.to_cast)
-        case = Case(CastEntry(path.name, found.sha256, found.arch, rows), title=path.stem, folder=str(path.resolve().parent))
+        title = f"{found.arch.capitalize()} framework"  # not the file's name, which is often the patient's
+        case = Case(CastEntry(path.name, found.sha256, found.arch, rows), title=title, folder=str(path.resolve().parent))
         tell("mend and close", 0.6)
         info, arrays = self._shown(case_from_json(case_to_json(case), folder=case.folder))
         # the second reading starts from a known placement, so what the first one asked and did is told here

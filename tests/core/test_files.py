@@ -38,7 +38,7 @@ def killed_in_mid_write(folder: Path, rng: random.Random) -> bool:
     """One writer, killed at a random moment. Whether the set of files was told of by its last one."""
     child = subprocess.Popen([sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE)
     assert child.stdout is not None and child.stdout.readline() == b"ready\n"
-    time.sleep(rng.uniform(0.0, 0.06))
+    time.sleep(rng.uniform(0.0, 0.2))
     child.send_signal(signal.SIGKILL)
     child.wait()
     child.stdout.close()
@@ -62,6 +62,14 @@ def test_killed_writers_leave_whole_files(tmp_path, times):
         (aside / "last").write_bytes(b"z")
     left = [p.name for p in tmp_path.iterdir() if p.name.startswith(STAGE) or p.name == LOCK]
     assert left == [], "the next writer clears away what dead ones left"
+
+
+def test_the_guard_against_the_network_sees_a_connection():
+    code = (
+        "import sys, socket\nseen = []\nsys.addaudithook(lambda e, a: e == 'socket.connect' and seen.append(e))\n"
+        "try:\n    socket.create_connection(('127.0.0.1', 9), 0.2)\nexcept OSError:\n    pass\nprint(seen)"
+    )
+    assert "socket.connect" in subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60).stdout
 
 
 def test_a_temporary_file_of_a_dead_writer_is_taken_away(tmp_path):
