@@ -8,8 +8,8 @@ from types import ModuleType
 # In the order of registration: property groups before what points at them, operators before the panels that show them.
 MODULES = (
     "forms", "settings", "live", "follow", "scan", "derived", "overlay", "tilt_shader", "tilt_gizmo", "wax", "handle_gizmo",
-    "jobs", "ops_case", "ops_teeth", "ops_mark", "ops_components", "ops_place", "ops_assist", "ops_build", "ops_view",
-    "ops_export", "panels_work", "panels_result",
+    "jobs", "ops_path", "path_map", "ops_case", "ops_teeth", "ops_mark", "ops_components", "ops_place", "ops_assist", "ops_build",
+    "ops_view", "ops_look", "ops_export", "first_steps", "panels_work", "panels_result",
 )  # fmt: skip
 
 

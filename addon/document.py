@@ -78,6 +78,12 @@ def case_key(case: Case, quick: bool) -> str:
     return _digest(json.dumps(case_to_json(dataclasses.replace(case, overrules=())), sort_keys=True), quick)
 
 
+def search_key(case: Case) -> str:
+    """Digest of everything that a search for a path depends on: the case but for the tilt that it has now."""
+    bare = dataclasses.replace(case, path=dataclasses.replace(case.path, anteroposterior_deg=0.0, lateral_deg=0.0), overrules=())
+    return _digest(json.dumps(case_to_json(bare), sort_keys=True))
+
+
 def teeth_key(case: Case) -> str:
     """Digest of everything that the crowns depend on."""
     marks = [(t.fdi, t.seeds) for t in case.chart.teeth if t.seeds]

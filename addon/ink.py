@@ -24,14 +24,15 @@ def pixel() -> float:
     return float(context.preferences.system.ui_scale)
 
 
-def text(x: float, y: float, words: str, size: float, *, align: str = "CENTER", colour: Colour = LIGHT) -> float:
-    """Letters at a place; gives their width in pixels."""
+def text(x: float, y: float, words: str, size: float, *, align: str = "CENTER", colour: Colour = LIGHT, firm: bool = True) -> float:
+    """Letters at a place; gives their width in pixels. firm: with a dark edge"""
     blf.size(FONT, size)
-    blf.enable(FONT, blf.SHADOW)
+    if firm:
+        blf.enable(FONT, blf.SHADOW)
     blf.shadow(FONT, 5, 0.0, 0.0, 0.0, 1.0)
     width, _ = blf.dimensions(FONT, words)
     left = x - width / 2 if align == "CENTER" else x
-    for _ in range(2):  # the edge is soft; twice makes it firm
+    for _ in range(2 if firm else 1):  # the edge is soft; twice makes it firm
         blf.position(FONT, left, y, 0.0)
         blf.color(FONT, *colour)
         blf.draw(FONT, words)

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from ..core.cautions import CAUTIONS
-from . import document, follow, jobs, live, ops_build, ops_export
+from . import document, follow, jobs, live, ops_build, ops_export, ops_look
 from .panels_work import NeedsCase, Tab, progress, shown_case, wrapped
 
 STATUS_ICON = {"fail": "CANCEL", "warn": "ERROR", "pass": "CHECKMARK", "skip": "RADIOBUT_OFF"}
@@ -49,6 +49,11 @@ class CLASPWRIGHT_PT_framework(NeedsCase, bpy.types.Panel):
         grid = layout.grid_flow(columns=2, even_columns=True, align=True)
         for what, (label, _, _) in ops_build.VIEWS.items():
             grid.operator("claspwright.view", text=label, icon="HIDE_OFF").what = what
+        layout.label(text="Look from")
+        grid = layout.grid_flow(columns=3, even_columns=True, align=True)
+        for side, (label, _, _) in ops_look.SIDES.items():
+            grid.operator("claspwright.look", text=label).side = side
+        layout.operator("claspwright.turntable", icon="CON_CAMERASOLVER")
 
 
 @lru_cache(maxsize=4)

@@ -14,7 +14,7 @@ import bpy
 from ..core.case import Case
 from ..core.case.edit import arch_numbers, kind_words
 from ..core.errors import ClaspwrightError
-from . import bridge, derived, document, forms, jobs, ops_case, scan
+from . import bridge, derived, document, first_steps, forms, jobs, ops_case, ops_path, scan
 
 TAB = "Claspwright"
 
@@ -107,6 +107,7 @@ class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
         if case is None:
             layout.operator_menu_enum("claspwright.open_sample", "sample", icon="PRESET")
             wrapped(layout, context, "Begin with the scan of a cast (STL, PLY, OBJ, 3MF), go on with a case file, or look at a sample.")
+            first_steps.draw_steps(layout.box(), context, wrapped)
             progress(layout)
             return
         layout.label(text=f"{case.title or case.cast.file}", icon="OUTLINER_OB_MESH")
@@ -227,6 +228,7 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         row = layout.row(align=True)
         row.prop(own, "rod", toggle=True, icon="ORIENTATION_GIMBAL")
         row.operator("claspwright.level")
+        self._paths(layout, context, case)
         layout.row(align=True).prop(own, "shade", expand=True)
         thing, space = bridge.find_object(context.scene, "cast"), context.space_data
         if thing is not None and not thing.visible_get():
@@ -236,6 +238,29 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         elif space and space.type == "VIEW_3D" and space.shading.type == "SOLID" and space.shading.color_type != "VERTEX":
             wrapped(layout, context, "Choose Attribute to see the undercut in this view.", "INFO")
             layout.prop(space.shading, "color_type", text="")
+
+
+    def _paths(self, layout: Any, context: Any, case: Case) -> None:
+        """The search for a path, and the paths to choose from."""
+        row = layout.row(align=True)
+        row.operator("claspwright.search_path", icon="SHADERFX")
+        found = ops_path.found_for(context.scene)
+        if found is None:
+            return
+        row.prop(document.settings(context.scene), "map", text="", icon="HIDE_OFF")
+        if not ops_path.is_current(found, case):
+            wrapped(layout, context, "The map is of another design or chart; map again.", "ERROR")
+        column = layout.column(align=True)
+        now = (case.path.anteroposterior_deg, case.path.lateral_deg)
+        for path in found.paths:
+            tilt = (path["anteroposterior_deg"], path["lateral_deg"])
+            words = path["words"].replace("patient's ", "").replace("at right angles to the occlusal plane (no tilt)", "no tilt")
+            op = column.operator("claspwright.take_path", text=f"{path['name'].capitalize()}: {words}", depress=tilt == now)
+            op.anteroposterior_deg, op.lateral_deg = tilt
+            best = "The least score; it only orders tilts, the decision is yours"
+            op.reason = best if path["name"] == "best" else f"Against the best. Better: {path['better']}. Worse: {path['worse']}"
+        for line in found.warnings[:2]:
+            wrapped(layout, context, line.removeprefix("Look at: "), "INFO")
 
 
 class CLASPWRIGHT_PT_components(NeedsCase, bpy.types.Panel):

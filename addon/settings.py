@@ -69,6 +69,11 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
         description="Show the rod that stands along the path of placement. Drag its knob to tilt the cast; the undercut follows",
         default=True,
     )
+    map: bpy.props.BoolProperty(
+        name="Map in the view",
+        description="Show the map of tilts at the foot of the view. Point to read what a tilt costs; click or drag to take it",
+        default=True,
+    )
     quick: bpy.props.BoolProperty(
         name="Quick look",
         description="Coarser outer side and block-out, in less time: to look at, not for making. The fitting side is cut from the cast",

@@ -33,7 +33,52 @@ def standing(thing: Any) -> tuple[Any, float]:
     return foot, 0.5 * max(high.x - low.x, high.y - low.y)
 
 
-class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
+class Tilting:
+    """Mixin of gizmos that tilt the cast: what is dragged is written at once, and the whole drag is one undo step."""
+
+    before: tuple[float, float] = (0.0, 0.0)
+
+    def case(self, context: Any) -> Case | None:
+        """The case; None where there is none, or one that cannot be read."""
+        try:
+            return document.find_case(context.scene)
+        except ClaspwrightError:
+            return None
+
+    def begin(self, context: Any) -> bool:
+        """The pointer takes hold. False where there is nothing to tilt."""
+        case, thing = self.case(context), rays.cast_in_view(context)
+        if case is None or thing is None:
+            return False
+        self.before = (case.path.anteroposterior_deg, case.path.lateral_deg)
+        own = document.settings(context.scene)
+        if own.shade != "UNDERCUT":
+            own.shade = "UNDERCUT"
+        derived.dragging.add("tilt")
+        return True
+
+    def put(self, context: Any, case: Case, tilt: tuple[float, float], *, snap: bool = False) -> None:
+        """Write a tilt into the document; what follows from it is drawn by itself."""
+        inside = [min(max(v, -LIMIT_DEG), LIMIT_DEG) for v in tilt]
+        # a number is read to a tenth of a degree; a hand does not hold more
+        document.store(context.scene, tilted(case, *[round(v / SNAP_DEG) * SNAP_DEG if snap else round(v, 1) for v in inside]))
+        derived.mark_stale()
+        context.area.tag_redraw()
+
+    def exit(self, context: Any, cancel: bool | None) -> None:
+        """The pointer lets go."""
+        derived.dragging.discard("tilt")
+        case = self.case(context)
+        if case is None:
+            return
+        if cancel:
+            self.put(context, case, self.before)
+        elif (case.path.anteroposterior_deg, case.path.lateral_deg) != self.before:
+            bpy.ops.ed.undo_push(message="Tilt Cast")
+        derived.mark_stale()
+
+
+class CLASPWRIGHT_GT_tilt_knob(Tilting, bpy.types.Gizmo):
     """One knob of the rod."""
 
     bl_idname = "CLASPWRIGHT_GT_tilt_knob"
@@ -42,14 +87,8 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         self.axis = "both"
         self.use_draw_modal = True
 
-    def _case(self, context: Any) -> Case | None:
-        try:
-            return document.find_case(context.scene)
-        except ClaspwrightError:
-            return None
-
     def _spot(self, context: Any) -> tuple[float, float] | None:
-        case, thing = self._case(context), rays.cast_in_view(context)
+        case, thing = self.case(context), rays.cast_in_view(context)
         if case is None or thing is None:
             return None
         foot, length = standing(thing)
@@ -62,7 +101,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         return 0 if near else -1
 
     def draw(self, context: Any) -> None:
-        spot, thing, case = self._spot(context), rays.cast_in_view(context), self._case(context)
+        spot, thing, case = self._spot(context), rays.cast_in_view(context), self.case(context)
         if spot is None or thing is None or case is None:
             return
         if self.axis == "both":
@@ -90,16 +129,11 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         return lines
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
-        case, thing = self._case(context), rays.cast_in_view(context)
-        if case is None or thing is None:
+        case, thing = self.case(context), rays.cast_in_view(context)
+        if case is None or thing is None or not self.begin(context):
             return {"CANCELLED"}
-        self.before = (case.path.anteroposterior_deg, case.path.lateral_deg)
         self.now = self.before
         self.grip = self._asked(context, event, thing, self.before)
-        own = document.settings(context.scene)
-        if own.shade != "UNDERCUT":
-            own.shade = "UNDERCUT"
-        derived.dragging.add("tilt")
         return {"RUNNING_MODAL"}
 
     def _asked(self, context: Any, event: Any, thing: Any, now: tuple[float, float]) -> tuple[float, float]:
@@ -110,7 +144,7 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         return found.anteroposterior_deg, found.lateral_deg
 
     def modal(self, context: Any, event: Any, tweak: Any) -> set[Any]:
-        case, thing = self._case(context), rays.cast_in_view(context)
+        case, thing = self.case(context), rays.cast_in_view(context)
         if case is None or thing is None:
             return {"CANCELLED"}
         asked = self._asked(context, event, thing, self.now)
@@ -122,26 +156,6 @@ class CLASPWRIGHT_GT_tilt_knob(bpy.types.Gizmo):
         self.now = (moved[0], moved[1])
         self.put(context, case, self.now, snap="SNAP" in tweak)
         return {"RUNNING_MODAL"}
-
-    def put(self, context: Any, case: Case, tilt: tuple[float, float], *, snap: bool = False) -> None:
-        """Write a tilt into the document; what follows from it is drawn by itself."""
-        inside = [min(max(v, -LIMIT_DEG), LIMIT_DEG) for v in tilt]
-        # a number is read to a tenth of a degree; a hand does not hold more
-        document.store(context.scene, tilted(case, *[round(v / SNAP_DEG) * SNAP_DEG if snap else round(v, 1) for v in inside]))
-        derived.mark_stale()
-        context.area.tag_redraw()
-
-    def exit(self, context: Any, cancel: bool | None) -> None:
-        derived.dragging.discard("tilt")
-        case = self._case(context)
-        if case is None:
-            return
-        after = (case.path.anteroposterior_deg, case.path.lateral_deg)
-        if cancel:
-            self.put(context, case, self.before)
-        elif after != self.before:
-            bpy.ops.ed.undo_push(message="Tilt Cast")
-        derived.mark_stale()
 
 
 class CLASPWRIGHT_GGT_tilt(bpy.types.GizmoGroup):

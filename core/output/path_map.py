@@ -233,3 +233,17 @@ def _small(image: Image.Image, found: PathSearch, name: str, disk: _Disk) -> Non
     for k, line in enumerate(lines):
         if line:
             text(image, (disk.x + disk.radius + 10, disk.y - 50 + 20 * k), line, 15, INK, None, "lm")
+
+
+def clickable(found: PathSearch, size: int = 256) -> NDArray[np.uint8]:
+    """(size, size, 4) the score over the cone alone, transparent beyond it, last line first as a graphics card wants it.
+
+    Marks and words are the window's: they change while one points.
+    """
+    image = Image.new("RGB", (size, size), rgb(_PAPER))
+    disk = _Disk(size / 2, size / 2, size / 2)
+    _field(image, disk, _interpolated(found.terms.plane, found.total[:, None])[..., 0], _levels(found.total), _STEPS)
+    _circles(image, disk, 0, _CIRCLES_DEG[:-1])
+    ticks = (np.arange(size) + 0.5) / size * 2.0 - 1.0
+    soft = np.clip((1.0 - np.hypot(*np.meshgrid(ticks, ticks))) * size / 2, 0.0, 1.0)
+    return np.dstack([np.asarray(image), np.round(255 * soft).astype(np.uint8)])[::-1]

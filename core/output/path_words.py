@@ -173,13 +173,19 @@ def _choices(found: PathSearch) -> Iterator[str]:
         return
     yield "Other choices near it (no path beats them in everything); against the best path:"
     for number, choice in enumerate(found.choices, 1):
-        rows = path_rows(found, [found.best.terms, choice.terms])
-        rows.sort(key=lambda r: -r.gain / r.tangible)
-        better = [_change(r) for r in rows if r.gain >= r.tangible][:3]
-        worse = [_change(r) for r in rows[::-1] if r.gain <= -r.tangible][:3]
+        better, worse = choice_words(found, choice)
         yield f"  {number}. {path_name(choice, found.plan.arch)}"
-        yield f"     better: {'; '.join(better) or 'nothing tangible'}"
-        yield f"     worse: {'; '.join(worse) or 'nothing tangible'}"
+        yield f"     better: {better}"
+        yield f"     worse: {worse}"
+
+
+def choice_words(found: PathSearch, choice: Scored) -> tuple[str, str]:
+    """What a choice is tangibly better in than the best path, and what worse."""
+    rows = path_rows(found, [found.best.terms, choice.terms])
+    rows.sort(key=lambda r: -r.gain / r.tangible)
+    better = [_change(r) for r in rows if r.gain >= r.tangible][:3]
+    worse = [_change(r) for r in rows[::-1] if r.gain <= -r.tangible][:3]
+    return "; ".join(better) or "nothing tangible", "; ".join(worse) or "nothing tangible"
 
 
 def _change(row: PathRow) -> str:

@@ -28,6 +28,7 @@ from .build import STAGES, Build, Clock, build, cast_of, crowns
 from .kept import Kept
 from .live import LiveBench
 from .outputs import OUTPUT_STAGES, write_outputs
+from .path_choice import path_choice
 from .plan import plan
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
@@ -103,6 +104,10 @@ class Bench:
         case = made.draft.case
         return {"case": case_to_json(case), "folder": case.folder, "reasons": reasons, "open": [*made.draft.open, *findings]}, {}
 
+    def path(self, task: dict[str, Any], tell: Tell) -> Answer:
+        """The map of paths of placement of a case, and the paths to choose from."""
+        return path_choice(_case(task), Clock(None, None, self._kept), tell)
+
     def build(self, task: dict[str, Any], tell: Tell) -> Answer:
         """The framework of a case."""
         made = self._made(task, tell, 1.0)
@@ -175,7 +180,7 @@ def write_case(case: Case, path: FilePath) -> None:
 TASKS: dict[str, Callable[[Bench, dict[str, Any], Tell], Answer]] = {
     "open_scan": Bench.open_scan, "open_case": Bench.open_case, "find_teeth": Bench.find_teeth,
     "propose_marks": Bench.propose_marks, "draft": Bench.draft, "build": Bench.build,
-    "part": Bench.part, "write": Bench.write,
+    "part": Bench.part, "path": Bench.path, "write": Bench.write,
 }  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Directions in the cone round the occlusal normal: a hexagonal grid, and finer hexagons round a place.
 
 A direction is a point of the tilt plane: (lateral, anteroposterior) degrees whose length is the angle to the occlusal normal and whose
-bearing is the side that is lowered (the azimuthal equidistant chart). Near the middle these are the two tilts of a Path.
+bearing is the side that is lowered (the azimuthal equidistant chart; survey/path.py). Near the middle these are the two tilts of a Path.
 """
 
 from __future__ import annotations
@@ -9,7 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Bools, Floats
-from ..survey import Path
+from ..survey.path import path_of, plane_of, vectors
+
+__all__ = ["CONE_DEG", "SPACING_DEG", "angles_between", "hexagon", "inside", "path_of", "plane_of", "vectors"]
 
 CONE_DEG = 20.0
 """Half-angle of the cone searched. About 10 degrees is the usual limit taught (standard texts, from memory); twice that is looked at."""
@@ -25,28 +27,6 @@ def hexagon(radius: float, spacing: float) -> Floats:
     away = np.hypot(plane[:, 0], plane[:, 1])
     order = np.argsort(away, kind="stable")
     return plane[order[away[order] <= radius + 1e-9]]
-
-
-def vectors(plane: Floats) -> Floats:
-    """(k, 3) unit vectors of points of the tilt plane (k, 2). Lowering a side leans the rod away from it in the cast's own frame."""
-    plane = np.asarray(plane, dtype=np.float64).reshape(-1, 2)
-    angle = np.radians(np.hypot(plane[:, 0], plane[:, 1]))
-    lean = -np.sinc(angle / np.pi) * np.radians(1.0)  # sin(angle)/angle, finite at no tilt
-    return np.column_stack([lean * plane[:, 0], lean * plane[:, 1], np.cos(angle)])
-
-
-def plane_of(vector: Floats) -> Floats:
-    """(..., 2) place in the tilt plane of unit vectors (..., 3)."""
-    vector = np.asarray(vector, dtype=np.float64)
-    flat = vector[..., :2]
-    sine = np.linalg.norm(flat, axis=-1, keepdims=True)
-    angle = np.degrees(np.arctan2(sine, vector[..., 2:]))
-    return np.asarray(-flat / np.maximum(sine, 1e-15) * angle)
-
-
-def path_of(place: Floats) -> Path:
-    """The Path at one place of the tilt plane (2,)."""
-    return Path.from_vector(vectors(place)[0])
 
 
 def angles_between(a: Floats, b: Floats) -> Floats:

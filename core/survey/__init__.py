@@ -10,6 +10,7 @@ from .probe import SCAN_NOISE_MM, Probe, probe
 from .rod_space import GuidePlane, RodSpace, space_under_rod
 from .scene import RayScene, scene_of
 from .shown import contours_to_show
+from .tilt_map import TiltMap
 from .tripod import Tripod, marks_uncertainty_deg, path_from_marks, place_marks, propose_tripod
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "Reading",
     "RodSpace",
     "Survey",
+    "TiltMap",
     "Tripod",
     "carry_path",
     "contours_to_show",

@@ -56,3 +56,25 @@ def into_path_frame(points: Floats, path: Path) -> Floats:
     r = path.rotation
     x, y, z = points[:, 0], points[:, 1], points[:, 2]
     return np.column_stack([r[k, 0] * x + r[k, 1] * y + r[k, 2] * z for k in range(3)])
+
+
+def vectors(plane: Floats) -> Floats:
+    """(k, 3) unit vectors of points of the tilt plane (k, 2). Lowering a side leans the rod away from it in the cast's own frame."""
+    plane = np.asarray(plane, dtype=np.float64).reshape(-1, 2)
+    angle = np.radians(np.hypot(plane[:, 0], plane[:, 1]))
+    lean = -np.sinc(angle / np.pi) * np.radians(1.0)  # sin(angle)/angle, finite at no tilt
+    return np.column_stack([lean * plane[:, 0], lean * plane[:, 1], np.cos(angle)])
+
+
+def plane_of(vector: Floats) -> Floats:
+    """(..., 2) place in the tilt plane of unit vectors (..., 3)."""
+    vector = np.asarray(vector, dtype=np.float64)
+    flat = vector[..., :2]
+    sine = np.linalg.norm(flat, axis=-1, keepdims=True)
+    angle = np.degrees(np.arctan2(sine, vector[..., 2:]))
+    return np.asarray(-flat / np.maximum(sine, 1e-15) * angle)
+
+
+def path_of(place: Floats) -> Path:
+    """The Path at one place of the tilt plane (2,)."""
+    return Path.from_vector(vectors(place)[0])

@@ -20,7 +20,11 @@ def footprint() -> dict[str, Any]:
     kept: dict[str, Any] = {f"{o}.{n}" for o in owners for n, _ in getattr(bpy.types, o).bl_rna.properties.items()}  # type: ignore[assignment]
     handlers = {n: len(v) for n in dir(bpy.app.handlers) if isinstance(v := getattr(bpy.app.handlers, n), list)}
     classes = {c for c in dir(bpy.types) if c.startswith("CLASPWRIGHT")}
-    return {"properties": kept, "handlers": handlers, "classes": classes, "operators": dir(bpy.ops.claspwright)}
+    keys = {k.name: len(k.keymap_items) for c in bpy.context.window_manager.keyconfigs for k in c.keymaps}
+    helps = len(bpy.types.TOPBAR_MT_help._dyn_ui_initialize())
+    return {
+        "properties": kept, "handlers": handlers, "classes": classes, "operators": dir(bpy.ops.claspwright), "keys": keys, "help": helps,
+    }  # fmt: skip
 
 
 def test_register_and_unregister_ten_times(registered: None):
@@ -30,7 +34,9 @@ def test_register_and_unregister_ten_times(registered: None):
     assert before["classes"] == set() and before["operators"] == []
     for _ in range(10):
         claspwright.register()
-        assert len(footprint()["classes"]) > 30
+        there = footprint()
+        assert len(there["classes"]) > 30 and there["help"] == before["help"] + 1
+        assert there["keys"] == before["keys"], "no shortcut of Blender's is taken"
         claspwright.unregister()
         assert footprint() == before
     claspwright.register()
@@ -78,6 +84,12 @@ def test_every_operator_and_panel_is_named_and_explained(registered: None):
     assert {p.bl_category for p in panels} == {"Claspwright"}
 
 
-@pytest.mark.parametrize("name", ["build", "export", "export_all", "mark_teeth", "add_component", "clear", "level", "chart_rest"])
+NEED_A_CASE = (
+    "build", "export", "export_all", "mark_teeth", "add_component", "clear", "level", "chart_rest", "search_path", "take_path", "look",
+    "turntable", "place", "stop",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NEED_A_CASE)
 def test_nothing_can_be_pressed_without_a_case(scene: Any, name: str):
     assert not getattr(bpy.ops.claspwright, name).poll()

@@ -252,3 +252,105 @@ def test_a_design_is_drafted_with_reasons(opened: Any):
         C.chart_tooth(fdi=fdi, state="not replaced")
     with pytest.raises(RuntimeError, match="nothing to design"):
         C.draft()
+
+
+def test_paths_are_searched_and_taken_from_the_map(opened: Any):
+    """The map's best path is the core's own search; a spot of the disk and its tilt are each other's (azimuthal equidistant chart)."""
+    from claspwright.addon import document as room
+    from claspwright.addon import ops_path
+
+    assert C.search_path() == {"FINISHED"}
+    found = ops_path.found_for(opened)
+    assert found is not None and found.paths[0]["name"] == "best"
+    score = found.map.values[:, 0]
+    places = {tuple(np.round(p, 6)): s for p, s in zip(found.map.plane, score, strict=True)}
+    best = Placement(found.paths[0]["anteroposterior_deg"], found.paths[0]["lateral_deg"])
+    near = min(places, key=lambda p: np.hypot(*(np.array(p) - 20.0 * np.array(found.map.share(best)))))
+    assert len(score) > 400 and (score < places[near]).mean() < 0.01, "beside the best path lies one of the least scores of the map"
+    for place in ((3.0, 4.0), (-6.0, 1.0)):
+        share = (place[0] / 20.0, place[1] / 20.0)
+        path = found.map.path(share)
+        # Euclid: the tilt of the rod is the distance from the middle of the disk, whichever way
+        assert path.tilt_deg == pytest.approx(np.hypot(*place), abs=1e-9) and found.map.share(path) == pytest.approx(share)
+        assert (path.lateral_deg * place[0] > 0) and (path.anteroposterior_deg * place[1] > 0)
+    assert found.map.reading(Placement(0.0, 0.0))[0] == f"score: {score[np.hypot(*found.map.plane.T).argmin()]:.2f}"
+    assert found.map.reading(Placement(29.0, 0.0)) == () and found.map.share(Placement(29.0, 0.0)) is None
+    picture = found.picture
+    assert picture.shape == (256, 256, 4) and picture[128, 128, 3] == 255 and picture[0, 0, 3] == 0
+    best = found.paths[0]
+    C.take_path(anteroposterior_deg=best["anteroposterior_deg"], lateral_deg=best["lateral_deg"])
+    assert opened.claspwright.lateral_deg == pytest.approx(best["lateral_deg"])
+    assert ops_path.is_current(found, room.need_case(opened)), "the map does not hang on the tilt that is taken"
+    C.remove_component(name="I-bar 34")
+    assert not ops_path.is_current(found, room.need_case(opened))
+
+
+def view_context() -> Any:
+    """The context that a click in the 3D view has."""
+    window = bpy.context.window_manager.windows[0]
+    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
+    return bpy.context.temp_override(window=window, area=area, region=next(r for r in area.regions if r.type == "WINDOW"))
+
+
+def test_placing_needs_a_view_and_a_marked_tooth(opened: Any):
+    """In the window it is clicked (tests/desktop); here who may press it, what a click hits, and what it says without teeth."""
+    from claspwright.addon import ops_place
+
+    assert not C.place.poll(), "without a 3D view there is nothing to click in"
+    C.refresh()
+    thing = bpy.data.objects["Cast"]
+    with view_context():
+        assert C.place.poll()
+        for fdi in (33, 34, 44):
+            seed = next(t for t in document(opened)["chart"]["teeth"] if t["fdi"] == fdi)["seeds"][0]
+            hit, _, _, face = thing.ray_cast((seed[0], seed[1], 60.0), (0.0, 0.0, -1.0))
+            assert hit and ops_place.tooth_under(thing, face) == fdi
+        assert ops_place.tooth_under(thing, -1) == 0
+        for tooth in document(opened)["chart"]["teeth"]:
+            C.chart_tooth(fdi=tooth["fdi"], state="uncharted")
+        with pytest.raises(RuntimeError, match="mark the teeth first"):
+            C.place("INVOKE_DEFAULT")
+
+
+def test_stop_ends_the_work_and_is_greyed_without_any(opened: Any):
+    from claspwright.addon import derived, jobs
+    from claspwright.addon import document as room
+
+    assert not C.stop.poll()
+    before, case = opened.claspwright.case_text, room.need_case(opened)
+    call = derived.bench.start("find_teeth", case=room.as_json(case), folder=case.folder)
+    jobs.running["now"] = jobs.Job("Finding", derived.bench, call, opened.name)
+    try:
+        assert C.stop.poll() and not C.build.poll(), "one work at a time"
+        assert C.stop() == {"FINISHED"}
+        assert call.over and not derived.bench.alive and opened.claspwright.case_text == before
+    finally:
+        jobs.running.clear()
+    assert not C.stop.poll()
+
+
+def test_views_are_set_and_a_turntable_goes_round(opened: Any):
+    """The camera goes once round what is shown, at the same distance and aimed at its middle; all of it is one undo step."""
+    from claspwright.addon import ops_look
+
+    with pytest.raises(RuntimeError, match="nothing of this case is shown"):
+        C.look(side="FRONT")
+    with view_context():
+        ways = {"OCCLUSAL": (0, 0, 1), "FRONT": (0, 1, 0), "TISSUE": (0, 0, -1), "RIGHT": (1, 0, 0), "LEFT": (-1, 0, 0)}
+        for side, way in ways.items():
+            assert C.look(side=side) == {"FINISHED"}
+            toward = bpy.context.space_data.region_3d.view_rotation.to_matrix() @ ops_look.Vector((0.0, 0.0, 1.0))
+            assert tuple(toward) == pytest.approx(way, abs=1e-5)
+    assert C.turntable("EXEC_DEFAULT", True) == {"FINISHED"}
+    scene, places = bpy.context.scene, []
+    middle, _ = ops_look.bounds(ops_look.shown(scene))
+    for frame in (1, 31, 61, 91, 121):
+        scene.frame_set(frame)
+        eye = scene.camera.evaluated_get(bpy.context.evaluated_depsgraph_get()).matrix_world
+        places.append(eye.translation - middle)
+        aim = eye.to_3x3() @ ops_look.Vector((0.0, 0.0, 1.0))
+        assert aim.dot(places[-1].normalized()) == pytest.approx(1.0, abs=1e-4)
+    assert max(p.length for p in places) == pytest.approx(min(p.length for p in places), rel=1e-4)
+    assert (places[0] - places[4]).length < 1e-2 * places[0].length and places[0].dot(places[2]) < places[0].dot(places[1])
+    C.clear("EXEC_DEFAULT", True)
+    assert not [o for o in bpy.context.scene.objects if "Turntable" in o.name], "clearing takes it away, too"

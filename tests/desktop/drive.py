@@ -192,6 +192,34 @@ def rod() -> Iterator[None]:
     seen["rod"]["undone_again"] = case().get("path", {})
 
 
+def map_spot(share: tuple[float, float]) -> tuple[float, float]:
+    """Where a spot of the map of tilts (its radius is 1) is in the window."""
+    chart = room("path_map")
+    return region().x + chart.LEFT + chart.RADIUS * share[0], region().y + chart.LOW + chart.RADIUS * share[1]
+
+
+def choose() -> Iterator[None]:
+    """Have the tilts mapped, read the map at the pointer, click in it, undo; take the best from the list."""
+    with here():
+        bpy.ops.claspwright.search_path("INVOKE_DEFAULT")
+    begin = time.monotonic()
+    yield from until(idle, 120)
+    found = room("ops_path").found_for(bpy.context.scene)
+    seen["map"] = {"s": round(time.monotonic() - begin, 1), "before": case().get("path", {}), "paths": len(found.paths)}
+    yield from pause(5)
+    mouse("MOUSEMOVE", "NOTHING", map_spot((0.2, 0.3)))
+    yield from pause(6)
+    picture("2_map_pointed")
+    yield from click(map_spot((-0.15, 0.25)))
+    tilt = tuple(case()["path"].values())
+    yield from until(lambda: str(tilt)[1:-1] in shown_tilt(), 30)
+    yield from pause(4)
+    picture("2_map_clicked")
+    seen["map"] |= {"clicked": case()["path"], "shown": shown_tilt()}
+    yield from key("Z", middle(), ctrl=True)
+    seen["map"]["undone"] = case().get("path", {})
+
+
 def handle_spot(field: str) -> tuple[float, float]:
     """Where the handle of a number of the selected component is in the window."""
     handle = next(h for h in room("live").part(bpy.context.scene).handles if h["field"] == field)
@@ -354,7 +382,7 @@ def keep() -> Iterator[None]:
 
 
 def way() -> Iterator[None]:
-    parts = (install, open_it, mark, tilt, rod, pull, stop_a_build, build, tour, keep, place)
+    parts = (install, open_it, mark, tilt, rod, choose, pull, stop_a_build, build, tour, keep, place)
     for part in [p for p in parts if not wanted or p.__name__ in wanted]:
         phase(part.__name__)
         tell(part.__name__)

@@ -87,6 +87,15 @@ def test_the_undercut_follows_the_tilt_and_its_undo(seen: dict[str, Any]):
     assert seen["tilt_undone"]["path"] in ({}, None) and "0.0, 0.0" in seen["tilt_undone"]["shown"]
 
 
+def test_a_click_in_the_map_tilts_the_cast(seen: dict[str, Any]):
+    """The spot clicked: 3° to the left and 5° up on a map of 20°; one of 92 pixels is 0.2°."""
+    chosen = seen["map"]
+    assert chosen["clicked"]["lateral_deg"] == pytest.approx(-3.0, abs=0.3)
+    assert chosen["clicked"]["anteroposterior_deg"] == pytest.approx(5.0, abs=0.3)
+    assert str(tuple(chosen["clicked"].values()))[1:-1] in chosen["shown"], "the survey followed"
+    assert chosen["undone"] == chosen["before"], "one undo step"
+
+
 def test_a_handle_is_pulled_and_the_part_follows(seen: dict[str, Any]):
     """An I-bar's approach is pulled down: 3.2 mm from the margin at first (its usual measure), 6 mm at most (its limit)."""
     pull = seen["pull"]
