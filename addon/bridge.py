@@ -36,10 +36,9 @@ def prepare_units(scene: bpy.types.Scene) -> None:
     scene.unit_settings.system = "METRIC"
     scene.unit_settings.scale_length = 0.001
     scene.unit_settings.length_unit = "MILLIMETERS"
-    cube = scene.objects.get("Cube")
-    if cube is not None:
-        cube.hide_set(True)  # it would stand inside the cast; hidden, not removed
-        cube.hide_render = True
+    for thing in scene.objects:  # what Blender starts with would stand inside the cast; hidden, not removed
+        thing.hide_set(True)
+        thing.hide_render = thing.hide_render or thing.name == "Cube"
 
 
 def units_per_mm(scene: bpy.types.Scene) -> float:

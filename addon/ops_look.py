@@ -32,7 +32,8 @@ def bounds(things: list[Any]) -> tuple[Vector, float]:
     """Middle and largest width of objects, in the scene's units."""
     corners = [t.matrix_world @ Vector(c) for t in things for c in t.bound_box]
     low, high = (Vector([f(c[k] for c in corners) for k in range(3)]) for f in (min, max))
-    return (low + high) / 2, max(tuple(high - low))
+    width: Any = high - low
+    return (low + high) / 2, max(width)
 
 
 class CLASPWRIGHT_OT_look(jobs.NeedsCase, bpy.types.Operator):

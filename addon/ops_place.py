@@ -39,13 +39,15 @@ class CLASPWRIGHT_OT_place(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        return jobs.has_case(context) and rays.need_view(context)
+        if not jobs.has_case(context) or not rays.need_view(context):
+            return False
+        case, _ = rays.case_and_cast(context.scene)
+        if case is None or len(case.chart.teeth) < 2:
+            cls.poll_message_set("Mark the teeth first; then parts can be placed on them")
+            return False
+        return True
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
-        case = document.find_case(context.scene)
-        if case is None or len(case.chart.teeth) < 2:
-            self.report({"ERROR"}, "mark the teeth first; then parts can be placed on them")
-            return {"CANCELLED"}
         if rays.cast_in_view(context) is None:
             OWN.view("EXEC_DEFAULT", True, what="SURVEY")
         pointing.begin(context, self)

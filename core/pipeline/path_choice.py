@@ -12,7 +12,7 @@ from ..output.path_words import choice_words, path_name, warnings
 from ..planning.path_search import PathSearch, Scored, search
 from ..planning.path_search_grid import CONE_DEG
 from ..planning.path_search_plan import plan_path
-from ..planning.path_search_score import NAMES, SCALES, values
+from ..planning.path_search_score import SCALES, values
 from .build import Clock, Progress, crowns
 
 DIGITS = {"mm": 2, "mm2": 1, "deg": 1}
@@ -29,8 +29,7 @@ def path_choice(case: Case, clock: Clock, tell: Progress) -> tuple[dict[str, Any
     tell("search", 0.4)
     found = search(plan, case.path.weights, spacing_deg=SPACING_DEG)
     by_name = {name: value for name, value in values(found.terms).items() if name not in _LEFT_OUT and np.ptp(value) > 1e-9}
-    assert set(by_name) <= set(NAMES)
-    info = {
+    info: dict[str, Any] = {
         "cone_deg": CONE_DEG,
         "words": ["score", *(SCALES[n].words for n in by_name)],
         "units": ["", *(SCALES[n].unit for n in by_name)],
@@ -39,8 +38,8 @@ def path_choice(case: Case, clock: Clock, tell: Progress) -> tuple[dict[str, Any
         "warnings": [*plan.remarks, *warnings(found)],
         "seconds": found.seconds,
     }
-    arrays = {"picture": clickable(found), "plane": found.terms.plane, "values": np.column_stack([found.total, *by_name.values()])}
-    return info, arrays
+    table = np.column_stack([found.total, *by_name.values()])
+    return info, {"picture": clickable(found), "plane": found.terms.plane, "values": table}
 
 
 def _path(found: PathSearch, scored: Scored, name: str) -> dict[str, Any]:

@@ -39,6 +39,12 @@ def case_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return SMALL.small_case(tmp_path_factory.mktemp("case"))
 
 
+@pytest.fixture(scope="session")
+def large_case(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same on a cast of 200,000 triangles."""
+    return SMALL.small_case(tmp_path_factory.mktemp("large"), 200_000)
+
+
 @pytest.fixture
 def opened(scene: Any, case_file: Path) -> Any:
     """The small case open in a fresh scene."""

@@ -14,9 +14,9 @@ from claspwright.core.cast import write_mesh
 from claspwright.core.phantom import SAMPLES, make_phantom
 
 
-def small_case(folder: Path) -> Path:
+def small_case(folder: Path, triangles: int = 12_000) -> Path:
     """Write cast.ply and case.json into the folder; the case file's path."""
-    made = make_phantom(dataclasses.replace(SAMPLES["lower_class_i"], triangles=12_000))
+    made = make_phantom(dataclasses.replace(SAMPLES["lower_class_i"], triangles=triangles))
     write_mesh(folder / "cast.ply", made.mesh)
     teeth = tuple(doc.ToothEntry(int(n), seeds=(tuple(round(float(c), 3) for c in np.ravel(p)),)) for n, p in sorted(made.seeds.items()))
     rows = tuple(tuple(float(v) for v in row) for row in np.eye(4))

@@ -4,6 +4,7 @@ What Blender saw is in one JSON file that drive.py writes; here it is judged. Pi
 """
 
 import hashlib
+import importlib.util
 import json
 import os
 import shutil
@@ -23,12 +24,10 @@ BPY = ROOT / ".venv-bpy45" / "bin" / "python"
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]  # a minute alone on two cores; software drawing is slow beside others
 
 
-def screen() -> list[str]:
-    """What puts a window on a screen that nobody sees; nothing where there is a display."""
-    if os.environ.get("DISPLAY"):
-        return []
-    starter = shutil.which("xvfb-run")
-    return [starter, "-a", "-s", "-screen 0 1600x1000x24 +extension GLX"] if starter else []
+_spec = importlib.util.spec_from_file_location("make_window_pictures", ROOT / "scripts" / "make_window_pictures.py")
+assert _spec is not None and _spec.loader is not None
+WINDOW: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(WINDOW)
 
 
 @pytest.fixture(scope="module")
@@ -40,19 +39,8 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     if not BPY.is_file() or not (ROOT / "wheels").is_dir():
         pytest.skip("needs .venv-bpy45 and wheels/: run `make extension` once")
     folder = tmp_path_factory.mktemp("window")
-    make = [sys.executable, str(ROOT / "scripts" / "build_extension.py"), "--python", str(BPY), "--output", str(folder)]
-    subprocess.run(make, check=True, capture_output=True, timeout=120)
     subprocess.run([sys.executable, str(ROOT / "tests" / "addon" / "small_case.py"), str(folder)], check=True, timeout=120)
-    (archive,) = folder.glob("*linux_x64.zip")
-    home = {"BLENDER_USER_RESOURCES": str(folder / "user"), "DESKTOP_BLENDER_HOME": str(folder / "home")}
-    # All it reads lies in one folder and it starts there: a Blender in a root of its own need not see where the project lies.
-    script, _ = (shutil.copy(Path(__file__).with_name(name), folder) for name in ("drive.py", "hands.py"))
-    # The exit code makes a script that cannot start end at once, not after the time allowed.
-    command = [*screen(), blender, "--factory-startup", "--enable-event-simulate", "--python-exit-code", "3", "--python", str(script)]
-    done = subprocess.run(
-        [*command, "--", str(archive), str(folder / "case.json"), str(folder)],
-        cwd=folder, env={**os.environ, **home}, capture_output=True, text=True, timeout=560,
-    )  # fmt: skip
+    done = WINDOW.walk(blender, folder / "case.json", folder)
     result = folder / "seen.json"
     assert result.is_file(), done.stdout[-2000:] + done.stderr[-2000:]
     found: dict[str, Any] = json.loads(result.read_text(encoding="utf-8"))
