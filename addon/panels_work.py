@@ -254,7 +254,8 @@ class CLASPWRIGHT_PT_tilt(NeedsCase, bpy.types.Panel):
         now = (case.path.anteroposterior_deg, case.path.lateral_deg)
         for path in found.paths:
             tilt = (path["anteroposterior_deg"], path["lateral_deg"])
-            words = path["words"].replace("patient's ", "").replace("at right angles to the occlusal plane (no tilt)", "no tilt")
+            words = path["words"].replace("patient's ", "").replace(" side", "").replace("lowered ", "")  # the tab is narrow
+            words = "no tilt" if "no tilt" in words else f"{words} down"
             op = column.operator("claspwright.take_path", text=f"{path['name'].capitalize()}: {words}", depress=tilt == now)
             op.anteroposterior_deg, op.lateral_deg = tilt
             best = "The least score; it only orders tilts, the decision is yours"

@@ -194,8 +194,8 @@ def rod() -> Iterator[None]:
 
 def map_spot(share: tuple[float, float]) -> tuple[float, float]:
     """Where a spot of the map of tilts (its radius is 1) is in the window."""
-    chart = room("path_map")
-    return region().x + chart.LEFT + chart.RADIUS * share[0], region().y + chart.LOW + chart.RADIUS * share[1]
+    chart, k = room("path_map"), room("ink").pixel()
+    return region().x + k * (chart.LEFT + chart.RADIUS * share[0]), region().y + k * (chart.LOW + chart.RADIUS * share[1])
 
 
 def choose() -> Iterator[None]:
