@@ -39,7 +39,7 @@ from ..mesh import Floats, Mesh
 from ..solids.fields import Blend, Shape
 from ..solids.sweep import Rail
 from .arms import reciprocal_arm, retentive_arm
-from .bars import lingual_bar, minor_connector
+from .bars import lingual_bar
 from .bases import lattice_base
 from .continuous_bar import continuous_bar
 from .far_bars import labial_bar, sublingual_bar
@@ -47,6 +47,7 @@ from .ibar import i_bar
 from .lingual_plate import lingual_plate
 from .long_arms import back_action_arm, extended_arm
 from .metal_bases import bead_plate
+from .minor_connectors import minor_connector
 from .palate import palatal_straps
 from .palate_plate import palatal_plate
 from .plates import guide_plate

@@ -1,4 +1,4 @@
-"""Lower major connector, and the minor connectors that rise from a major connector of either arch."""
+"""The lower major connector, and what other bars share with it."""
 
 from __future__ import annotations
 
@@ -6,18 +6,15 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.spatial import cKDTree
 
-from ..case import AnyRest, Component, LingualBar, MinorConnector, OcclusalRest
+from ..case import LingualBar
 from ..errors import ComponentError
 from ..mesh import Floats
-from ..preparation import RestSeatSpec
 from ..solids.curves import arc_length, resample, smooth, smooth_rows, tangents
 from ..solids.sweep import Rail, half_pear, half_round, make_rail, sweep
 from .gaps import tissue_line
-from .rests import seat_of
 from .site import Built, Relief, Site
 
 BAR_CALM_SAMPLES = 14
-OUT_OF_PLANE_MM = 4.0  # a strut goes straight down its embrasure; a connector that ends further off is not behind it
 BAR_CALM_MM = 7.0  # borders of a connector are smooth curves; they do not wave with each tooth
 SULCUS_BAR_MM = 8.0  # margin to floor of mouth for a bar 4 mm below the margins (standard texts, from memory; 7 with warning)
 
@@ -100,76 +97,3 @@ def bar_ends(first: int, last: int, site: Site) -> tuple[float, float]:
     a, b = site.arch.station(first), site.arch.station(last)
     out = 3.5  # the bar runs on a little behind the last abutment, to meet the base
     return (a - out, b + out) if a < b else (a + out, b - out)
-
-
-def minor_connector(
-    spec: MinorConnector, site: Site, components: tuple[Component, ...], bar: Rail, *, facial: bool = False
-) -> Built:
-    """From the rest through the embrasure (or over the cingulum) to the bar, which it meets at a right angle.
-
-    facial : down the facial side, to a labial bar
-    """
-    site.chart(spec.tooth, spec.id)
-    if facial and spec.side == "lingual":
-        raise ComponentError(f"{spec.id}: a labial bar cannot reach a rest on the cingulum; give {spec.tooth} a rest beside an embrasure")
-    rests = [c for c in components if isinstance(c, AnyRest) and c.tooth == spec.tooth]
-    if spec.side != "lingual":
-        rests = [c for c in rests if isinstance(c, OcclusalRest) and c.side == spec.side]
-    if not rests:
-        raise ComponentError(f"{spec.id}: tooth {spec.tooth} has no rest on its {spec.side} side for the minor connector to carry; add one")
-    seat = seat_of(rests[0], site)
-    start, lead, origin = _way_down(spec, site, seat, facial)
-    descent = _descent(site, spec, start, lead, origin, bar)
-    # From the floor of the seat to the embrasure the strut lies on the prepared tooth like everywhere else.
-    inside = seat.point + 0.35 * seat.length_mm * seat.inward - 0.5 * seat.depth_mm * site.up
-    if seat.kind == "incisal":
-        inside = seat.point - seat.depth_mm * site.up
-    line = smooth(resample(np.vstack([inside, descent]), 0.2), 2.0)
-    line = smooth(site.calm.project(line)[0], 2.5)
-    frame = site.calm.with_normal(line)[1]
-    share = np.linspace(0, 1, len(line))
-    width = np.interp(share, [0, 0.2, 0.75, 1.0], [0.75 * seat.width_mm, spec.width_mm, spec.width_mm, spec.width_mm + 1.2])
-    end = 0.2 + min(spec.thickness_mm, float(bar.thickness.min()))  # on a thin strap it runs out flat
-    thick = np.interp(share, [0, 0.2, 0.4, 0.8, 1.0], [1.0, 1.2, spec.thickness_mm, max(end, 0.7 * spec.thickness_mm), end])
-    rail = make_rail(line, frame, width, thick, calm=12)
-    return Built(
-        shapes=(sweep(rail, depth=1.0, name=spec.id),),
-        rails={"minor": rail},
-        facts={"width_mm": spec.width_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length},
-    )
-
-
-def _way_down(spec: MinorConnector, site: Site, seat: RestSeatSpec, facial: bool) -> tuple[Floats, Floats, Floats]:
-    """Where the strut starts (3,), the level unit vector (3,) towards the tongue (or the lip), a point (3,) of its plane."""
-    if spec.side == "lingual":
-        top = seat.point - 1.2 * seat.depth_mm * site.up if seat.kind == "incisal" else seat.point
-        return top, site.chart(spec.tooth, spec.id).outward(90.0 if facial else 270.0)[0], seat.point
-    ends = site.arch.extent(spec.tooth)
-    mesial, distal = sorted(ends, key=abs)
-    frame = site.arch.frame(mesial if spec.side == "mesial" else distal)
-    return seat.point - 0.5 * site.up, frame.outward if facial else -frame.outward, frame.origin
-
-
-def _descent(site: Site, spec: MinorConnector, start: Floats, lead: Floats, origin: Floats, bar: Rail) -> Floats:
-    """(k, 3) points of the blocked-out cast straight down from the height of `start` to the bar, in the upright plane of `lead`.
-
-    bar : the bar's own line, or the border of a strap, which goes round: then its nearest place in that plane counts.
-    """
-    up = site.up
-    side = np.cross(up, lead)
-    ahead = (bar.points - origin) @ lead
-    off = np.abs((bar.points - origin) @ side) + 1e3 * (ahead < 0) + 0.02 * np.maximum(ahead, 0.0)
-    foot = bar.points[int(np.argmin(off))]
-    if np.abs((foot - origin) @ side) > OUT_OF_PLANE_MM:
-        raise ComponentError(f"{spec.id}: the major connector does not pass behind tooth {spec.tooth}; extend it, or leave the strut out")
-    z_top, z_foot = float(start @ up), float(foot @ up)
-    if z_top - z_foot < 2.0:
-        raise ComponentError(f"{spec.id}: less than 2 mm between the rest and the bar; lower the bar or leave the strut out")
-    z = np.arange(z_top, z_foot, -0.3)
-    away = 14.0  # mm to the lingual side: from there one looks back at the teeth
-    eye = origin - (origin @ up) * up + lead * away + z[:, None] * up
-    distance, _ = site.rays.first_hit(eye, np.broadcast_to(-lead, eye.shape))
-    hit = np.isfinite(distance) & (distance < away + 3.0)
-    if hit.sum() < 3:
-        raise ComponentError(f"{spec.id}: no surface found between the rest and the bar; choose another side")
-    return np.vstack([smooth(eye[hit] - lead * distance[hit, None], 1.5), foot])

@@ -5,9 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from claspwright.core.blockout import block_out
-from claspwright.core.case import ContinuousBar, LabialBar, LatticeBase, LingualPlate, OcclusalRest, SublingualBar
+from claspwright.core.case import (
+    CingulumRest,
+    ContinuousBar,
+    LabialBar,
+    LatticeBase,
+    LingualBar,
+    LingualPlate,
+    MinorConnector,
+    OcclusalRest,
+    SublingualBar,
+)
 from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.components import Site
+from claspwright.core.components.bars import lingual_bar
 from claspwright.core.components.bases import SLOPE_MM, lattice_base
 from claspwright.core.components.continuous_bar import continuous_bar
 from claspwright.core.components.far_bars import labial_bar, sublingual_bar
@@ -15,6 +26,7 @@ from claspwright.core.components.gaps import find_gap
 from claspwright.core.components.lingual_plate import lingual_plate
 from claspwright.core.components.mesh_sheet import mesh_sheet
 from claspwright.core.components.metal_bases import _nail
+from claspwright.core.components.minor_connectors import minor_connector
 from claspwright.core.errors import ComponentError
 from claspwright.core.phantom import PhantomSpec, make_phantom
 from claspwright.core.solids.fields import Blend
@@ -126,3 +138,19 @@ def test_a_small_post_has_a_head_that_holds_resin() -> None:
     assert points[:, 2].max() == pytest.approx(1.3, abs=0.03) and radial.max() == pytest.approx(0.5, abs=0.03)
     neck = radial[(points[:, 2] > 0.2) & (points[:, 2] < 0.5)]
     assert neck.max() == pytest.approx(0.3, abs=0.03)
+
+
+def test_struts_that_would_stand_side_by_side_become_one(site: Site) -> None:
+    """5 mm or more between upright struts (McCracken's, from memory): a canine's and a premolar's would stand 1 mm apart, and a section
+    at any level under their meeting shows one strut, not two; alone, the canine's goes down by itself."""
+    canine, premolar = MinorConnector("on 33", 33, "lingual"), MinorConnector("on 34", 34, "mesial")
+    parts = (RESTS[0], CingulumRest("c", 33), canine, premolar)
+    bar = lingual_bar(LingualBar("bar", 34, 44), site, 9.0).rails["bar"]
+    arm, strut = (minor_connector(c, site, parts, bar) for c in (canine, premolar))
+    end, line = arm.rails["minor"].points[-1], strut.rails["minor"].points
+    assert arm.facts["joins"] == "on 34" and np.linalg.norm(line - end, axis=1).min() < 0.4
+    solid = Blend([*arm.shapes, *strut.shapes], 0.5).mesh(0.3).to_manifold()
+    for level in np.linspace(line[-1, 2] + 1.0, end[2], 8):
+        assert len(solid.slice(float(level)).decompose()) == 1
+    alone = minor_connector(canine, site, parts[:3], bar)
+    assert "joins" not in alone.facts and alone.rails["minor"].length > 1.5 * arm.rails["minor"].length
