@@ -1,6 +1,7 @@
 """Where the landmarks of made-up crowns truly are, from the anatomy's own field: no mesh, no noise, no step of a grid.
 
-Each is what its name says in the mouth: a cusp tip is a local maximum of the built surface, a fossa the lowest place of the occlusal table,
+Each is what its name says in the mouth: a cusp tip is a local maximum of the built surface, a fossa the middle of the floor of the deepest
+hollow in its part of the table,
 a contact the middle of the highest stretch of the valley between two crowns. "Up" for tips is halfway between the occlusal direction
 and the crown's long axis, for marginal ridges the axis itself, for the rest the occlusal direction (Z).
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from scipy.ndimage import label, minimum_filter
 
 from ..mesh import Floats
 from .anatomy import Anatomy
@@ -21,6 +23,9 @@ _ONE_MM = 0.8  # tips nearer than this are one
 _BAND = np.linspace(-0.5, 0.5, 5)  # mm faciolingually, over which a marginal ridge's profile is averaged
 _OFF_MM = 0.6  # a designed marginal ridge's crest on the finished surface lies no further off
 _INSIDE_MM = 1.2  # of a lingual cusp's tip from the lingual outline (common practice)
+_GRID_MM = 0.1
+_HOLLOW_MM = 0.4  # a hollow is lower than all round it within this
+_FLOOR_MM = 0.1  # of height over the deepest place: the floor of a fossa
 _FLAT_MM = 0.3  # of height, over which a contact's highest stretch is taken
 
 
@@ -97,13 +102,18 @@ def true_cusps(tooth: Placed) -> Floats:
 
 def _middle_along(tooth: Placed, along: Floats) -> float:
     """Coordinate (cast, along a unit vector) midway between the crown's furthest places over its margin."""
+    return 0.5 * sum(_reach_along(tooth, along))
+
+
+def _reach_along(tooth: Placed, along: Floats) -> tuple[float, float]:
+    """Least and greatest coordinate (cast, along a unit vector) of the crown over its margin."""
     crown = tooth.crown
     turn, height = (g.ravel() for g in np.meshgrid(np.linspace(0.0, 2.0 * np.pi, 120), np.linspace(1.0, 0.97 * crown.full, 40)))
     radius = np.full_like(turn, 4.0)
     for _ in range(10):  # the field is nearly the radial distance itself
         radius = np.maximum(radius - crown(np.stack([radius * np.cos(turn), radius * np.sin(turn), height], axis=1)), 0.1)
     reach = tooth.to_cast(np.stack([radius * np.cos(turn), radius * np.sin(turn), height], axis=1)) @ along
-    return 0.5 * float(reach.min() + reach.max())
+    return float(reach.min()), float(reach.max())
 
 
 def _edge_middle(tooth: Placed, field: Callable[[Floats], Floats], up: Floats) -> Floats:
@@ -153,24 +163,43 @@ def _ridge(tooth: Placed, tips: Floats, sign: float, designed: tuple[float, floa
     return landed[int(top[np.abs(off[top]).argmin()]), len(_BAND) // 2] if len(top) else None
 
 
-def _fossae(tooth: Placed) -> dict[str, Floats]:
-    """The pits of the table by name, where the finished surface is lowest near the designed ones."""
+def _fossae(tooth: Placed, tips: Floats) -> dict[str, Floats]:
+    """The middle of the floor of the deepest hollow in each named part of the finished table (a premolar's or a molar's)."""
     def field(points: Floats) -> Floats:
         return tooth.crown(tooth.to_local(points))
 
-    occlusal = tooth.crown.occlusal
-    assert occlusal is not None
-    pits = sorted(occlusal.pits)
-    named = {"mesial fossa": pits[-1], "distal fossa": pits[0]}
-    if tooth.fdi % 10 >= 6:
-        named = {"central fossa": min(pits, key=lambda p: abs(p[0]))}
+    mesial, facial = _sides(tooth)
+    top = tooth.to_cast(np.array([0.0, 0.0, tooth.crown.full + 1.0]))
+    middle = 0.5 * (_between(tooth, tips, mesial, facial, 1.0) + _between(tooth, tips, mesial, facial, -1.0))
+    near_end, far_end = _reach_along(tooth, mesial)
+    centre, half = 0.5 * (near_end + far_end), 0.5 * (far_end - near_end)
+    across = np.arange(-1.7, 1.71, _GRID_MM)
+    parts = {"central fossa": (-0.35, 0.35)} if tooth.fdi % 10 >= 6 else {"mesial fossa": (0.15, 0.75), "distal fossa": (-0.75, -0.15)}
     found = {}
-    for name, (x, y) in named.items():
-        start = tooth.to_cast(np.array([x, y, tooth.crown.full - occlusal.floor]))
-        bottom = _climb(field, start, _UP, tooth.frame[0], -1.0)
-        if np.linalg.norm((tooth.to_local(bottom) - tooth.to_local(start))[:2]) < _STRAY_MM:
-            found[name] = bottom
+    for name, (near, far) in parts.items():
+        along = np.arange(near * half, far * half + 1e-9, _GRID_MM)
+        start = top + (centre - top @ mesial + along)[:, None, None] * mesial + (middle - top @ facial + across)[None, :, None] * facial
+        landed = _drop(field, start.reshape(-1, 3), -_UP).reshape(*start.shape)
+        place = _floor(np.nan_to_num(landed[:, :, 2], nan=np.inf))
+        if place is not None:
+            found[name] = landed[place]
     return found
+
+
+def _floor(height: Floats) -> tuple[int, int] | None:
+    """Cell in the middle of the floor of the deepest hollow of a grid of heights; None where all runs out over the grid's border."""
+    inner = np.zeros(height.shape, bool)
+    reach = int(round(_HOLLOW_MM / _GRID_MM))
+    inner[reach:-reach, reach:-reach] = True
+    lowest = inner & (height <= minimum_filter(height, size=2 * reach + 1))
+    if not lowest.any():
+        return None
+    i, j = (int(k) for k in np.unravel_index(int(np.where(lowest, height, np.inf).argmin()), height.shape))
+    depth = np.maximum(height[i, j] + _FLOOR_MM - height, 0.0)
+    part, _ = label(depth > 0.0)
+    depth = np.where(part == part[i, j], depth, 0.0)
+    share = depth / depth.sum()
+    return int(round(share.sum(axis=1) @ np.arange(len(share)))), int(round(share.sum(axis=0) @ np.arange(share.shape[1])))
 
 
 def _sides(tooth: Placed) -> tuple[Floats, Floats]:
@@ -251,7 +280,7 @@ def true_landmarks(anatomy: Anatomy, cusps: dict[int, Floats]) -> dict[int, dict
         if occlusal is None:
             marks["cingulum"] = _cingulum(tooth)
         else:
-            marks |= _fossae(tooth)
+            marks |= _fossae(tooth, cusps[fdi])
             for name, sign, designed in zip(("mesial ridge", "distal ridge"), (1.0, -1.0), occlusal.marginal, strict=True):
                 crest = _ridge(tooth, cusps[fdi], sign, designed)
                 if crest is not None:

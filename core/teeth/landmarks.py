@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, minimum_filter
+from scipy.ndimage import gaussian_filter1d, label, minimum_filter
 
 from ..errors import CaseError, GeometryError
 from ..mesh import Bools, Floats, Mesh
@@ -94,13 +94,16 @@ def _crest(out: Floats, height: Floats) -> float:
     return float(even[max(int(steep[0]) - 1, 0)] if len(steep) else even[-1])
 
 
-SPANS = {"central": (-0.35, 0.35), None: (-0.55, 0.55), "mesial": (0.1, 0.75), "distal": (-0.75, -0.1)}
+SPANS = {"central": (-0.35, 0.35), None: (-0.55, 0.55), "mesial": (0.15, 0.75), "distal": (-0.75, -0.15)}
 """Where fossae lie, in half-widths of the crown from its middle, mesially."""
 TABLE_SHARE = 0.22
+FLOOR_MM = 0.1
+"""A fossa's floor is what lies no higher over its deepest place: the floor's middle is sure where the deepest place is chance."""
+CALM_MM = 0.1
 
 
 def fossa(tooth: Tooth, mesh: Mesh, side: str | None = None) -> Floats:
-    """(3,) the bottom of a fossa of the occlusal table: the "mesial", "distal" or "central" one, or (None) the deepest of all.
+    """(3,) a fossa of the occlusal table: the middle of the floor of the "mesial", "distal" or "central" one, or (None) the lowest place.
 
     Of several hollows there the deepest; where that part of the table has none of its own, its lowest place.
     Raises CaseError for another word, GeometryError where the scan does not show the table.
@@ -119,10 +122,28 @@ def fossa(tooth: Tooth, mesh: Mesh, side: str | None = None) -> Floats:
     inside = inside & (np.abs(r.v - middle) < TABLE_SHARE * width)[None] & r.known
     if not inside.any():
         raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its occlusal table")
-    hollow = inside & _hollows(r.z) if side is not None else np.zeros_like(inside)
-    chosen = hollow if hollow.any() else inside
-    i, j = (int(k) for k in np.unravel_index(int(np.where(chosen, r.z, np.inf).argmin()), r.z.shape))
-    return r.point(*r.summit(i, j, -1.0)) if hollow.any() else r.at(i, j)
+    if side is None:
+        return r.at(*_lowest(r.z, inside))
+    calm = r.calmed(CALM_MM)
+    hollow = inside & _hollows(calm)
+    if not hollow.any():
+        return r.at(*_lowest(calm, inside))
+    return _floor_middle(r, calm, *_lowest(calm, hollow), inside)
+
+
+def _lowest(z: Floats, of: Bools) -> tuple[int, int]:
+    """Cell of the least height among those marked."""
+    i, j = np.unravel_index(int(np.where(of, z, np.inf).argmin()), z.shape)
+    return int(i), int(j)
+
+
+def _floor_middle(r: Relief, z: Floats, i: int, j: int, inside: Bools) -> Floats:
+    """(3,) the middle of the floor round its deepest cell, on the surface; deeper places count for more."""
+    depth = np.where(inside & np.isfinite(z), z[i, j] + FLOOR_MM - z, 0.0)
+    part, _ = label(depth > 0.0)
+    depth = np.where(part == part[i, j], depth, 0.0)
+    a, b = depth.sum(axis=1) @ r.u / depth.sum(), depth.sum(axis=0) @ r.v / depth.sum()
+    return r.at(int(np.abs(r.u - a).argmin()), int(np.abs(r.v - b).argmin()))
 
 
 def _hollows(z: Floats) -> Bools:

@@ -48,6 +48,10 @@ class Relief:
         """(k, 3) cast points as (u, v, height)."""
         return (np.atleast_2d(points) - self.origin) @ self.frame.T
 
+    def calmed(self, sigma_mm: float) -> Floats:
+        """(a, b) heights smoothed by so much alone; nan off the crown."""
+        return _smoothed(self.raw, sigma_mm)
+
     def summit(self, i: int, j: int, sign: float = 1.0) -> tuple[float, float, float]:
         """(u, v, height) of the top (sign 1) or bottom (-1) of the paraboloid through the heights round a cell; the cell's own where there
         is none near."""
@@ -91,10 +95,15 @@ def relief_of(crown: Mesh, origin: Floats, up: Floats, mesial: Floats, facial: F
     start = origin + np.column_stack([uu.ravel(), vv.ravel(), np.full(uu.size, ceiling)]) @ frame
     distance, face = RayScene(crown).first_hit(start, -up)
     raw = np.where(face >= 0, ceiling - distance, np.nan).reshape(uu.shape)
+    return Relief(origin, frame, u, v, _smoothed(raw, SMOOTH_MM), raw)
+
+
+def _smoothed(raw: Floats, sigma_mm: float) -> Floats:
+    """(a, b) heights smoothed over what is known of them."""
     known = np.isfinite(raw)
-    weight = gaussian_filter(known.astype(float), SMOOTH_MM / STEP_MM)
-    smooth = gaussian_filter(np.where(known, raw, 0.0), SMOOTH_MM / STEP_MM) / np.maximum(weight, 1e-6)
-    return Relief(origin, frame, u, v, np.where(known, smooth, np.nan), raw)
+    weight = gaussian_filter(known.astype(float), sigma_mm / STEP_MM)
+    smooth = gaussian_filter(np.where(known, raw, 0.0), sigma_mm / STEP_MM) / np.maximum(weight, 1e-6)
+    return np.asarray(np.where(known, smooth, np.nan))
 
 
 def relief(tooth: Tooth, mesh: Mesh, up: Floats) -> Relief:
