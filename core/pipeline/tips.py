@@ -18,6 +18,7 @@ from ..components import Built
 from ..mesh import Floats, Mesh
 from ..solids.fields import Shape
 
+READ_MM = 0.05  # to which a hand gauge is read (common practice)
 _SPACING_MM = 0.15  # of the points, as in the check
 _MARGIN_MM = 0.5  # round a zone's box: faces that reach into it
 
@@ -30,6 +31,11 @@ class Entry:
     tip_mm: float
     planned_mm: float
     beside_mm: float
+
+    @property
+    def grave(self) -> bool:
+        """Whether another clasp is rather chosen: a hand gauge would tell the difference, or something rigid catches."""
+        return abs(self.tip_mm - self.planned_mm) > READ_MM or self.beside_mm > RIGID_LIMIT_MM
 
     @property
     def fault(self) -> str:

@@ -69,7 +69,7 @@ class _Bed:
 
 @dataclass(frozen=True, eq=False)
 class _Fault:
-    """part : id; kind : refused, stress, length or tip; words"""
+    """part : id; kind : refused, stress, length, tip, or told where the draft stays as it is; words"""
 
     part: str
     kind: str
@@ -138,6 +138,8 @@ def _learnt(known: Known, made: Draft, faults: Collection[_Fault]) -> Known:
     for fault in faults:
         part = next(c for c in made.case.components if c.id == fault.part)
         key = _key(made, part)
+        if fault.kind == "told":
+            continue
         if isinstance(part, UShapedPlate) and fault.kind == "stress" and stouter < MOST_STOUTER:
             stouter = known.stouter + 1
         elif key is not None and fault.kind == "stress" and key not in slight:
@@ -218,5 +220,5 @@ def _faults(case: Case, bed: _Bed, known: dict[str, Built]) -> tuple[tuple[_Faul
                 limit = "at the least" if kind == "length" else "at the most"
                 faults.append(_Fault(part.id, kind, f"its {kind} would be {check.value:.3g} {check.unit}, {check.limit:.3g} {limit}"))
     entered = entries(assembly.built, bed.prepared.mesh, bed.site.up)
-    faults += [_Fault(e.part, "tip", e.fault) for e in entered if e.fault and e.part not in {f.part for f in faults}]
+    faults += [_Fault(e.part, "tip" if e.grave else "told", e.fault) for e in entered if e.fault and e.part not in {f.part for f in faults}]
     return tuple(faults), assembly.built
