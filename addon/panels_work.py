@@ -107,7 +107,7 @@ class CLASPWRIGHT_PT_cast(Tab, bpy.types.Panel):
         if case is None:
             layout.operator_menu_enum("claspwright.open_sample", "sample", icon="PRESET")
             wrapped(layout, context, "Begin with the scan of a cast (STL, PLY, OBJ, 3MF), go on with a case file, or look at a sample.")
-            first_steps.draw_steps(layout.box(), context, wrapped)
+            first_steps.draw_steps(layout, context, wrapped)
             progress(layout)
             return
         layout.label(text=f"{case.title or case.cast.file}", icon="OUTLINER_OB_MESH")
