@@ -68,6 +68,7 @@ def put_words(scene: bpy.types.Scene, info: dict[str, Any], key: str) -> None:
     own = document.settings(scene)
     own.built_key = key
     own.checks = json.dumps(info["checks"], ensure_ascii=False)
+    own.arms = json.dumps(info["arms"], ensure_ascii=False)
     document.notice(scene, "; ".join(info["remarks"][:2]))
 
 

@@ -205,7 +205,7 @@ class CLASPWRIGHT_OT_clear(jobs.NeedsCase, bpy.types.Operator):
     def execute(self, context: Any) -> set[Any]:
         bridge.remove_objects(context.scene, bridge.all_roles(context.scene))
         own = document.settings(context.scene)
-        for name in ("case_text", "folder", "remarks", "component", "reasons", "built_key", "checks"):
+        for name in ("case_text", "folder", "remarks", "component", "reasons", "built_key", "checks", "arms"):
             own.property_unset(name)
         document.notice(context.scene, "")
         derived.forget()

@@ -10,6 +10,7 @@ import bpy
 
 from ..core.cautions import CAUTIONS
 from . import document, follow, jobs, live, ops_build, ops_export, ops_look
+from .panels_arms import CLASPWRIGHT_PT_arms
 from .panels_work import NeedsCase, Tab, progress, shown_case, wrapped
 
 STATUS_ICON = {"fail": "CANCEL", "warn": "ERROR", "pass": "CHECKMARK", "skip": "RADIOBUT_OFF"}
@@ -144,7 +145,7 @@ class CLASPWRIGHT_PT_cautions(Tab, bpy.types.Panel):
             wrapped(self.layout, context, line, "ERROR" if k == 0 else "DOT")
 
 
-CLASSES = (CLASPWRIGHT_PT_framework, CLASPWRIGHT_PT_checks, CLASPWRIGHT_PT_export, CLASPWRIGHT_PT_cautions)
+CLASSES = (CLASPWRIGHT_PT_framework, CLASPWRIGHT_PT_checks, CLASPWRIGHT_PT_arms, CLASPWRIGHT_PT_export, CLASPWRIGHT_PT_cautions)
 
 
 register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -87,6 +87,7 @@ class CLASPWRIGHT_PG_settings(bpy.types.PropertyGroup):
     built_key: bpy.props.StringProperty(options={"HIDDEN"})
     built_quick: bpy.props.BoolProperty(options={"HIDDEN"})
     checks: bpy.props.StringProperty(options={"HIDDEN"})
+    arms: bpy.props.StringProperty(options={"HIDDEN"})
     all_checks: bpy.props.BoolProperty(name="Show passed checks", description="List the checks that passed, too", default=False)
 
 

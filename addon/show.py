@@ -23,7 +23,7 @@ def show_cast(context: Any, case: Case, info: dict[str, Any], arrays: dict[str, 
     derived.forget()
     own.remarks = "\n".join([*(f"? {q}" for q in info["questions"]), f"the file is in {info['unit']}s", *info["changes"]])
     if not again:
-        own.built_key = own.checks = own.component = own.reasons = ""
+        own.built_key = own.checks = own.arms = own.component = own.reasons = ""
     document.notice(scene, "")
     document.store(scene, case)
     data = bridge.to_blender(arrays["vertices"], arrays["faces"], "Cast")

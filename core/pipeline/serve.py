@@ -24,6 +24,7 @@ from ..cast import Cast, load_cast
 from ..errors import Cancelled, CaseError, ClaspwrightError
 from ..files import make_folder, sole_writer, write_atomic
 from ..teeth import propose_seeds
+from .advice import arm_rows
 from .build import STAGES, Build, Clock, build, cast_of, crowns
 from .kept import Kept
 from .live import LiveBench
@@ -117,6 +118,7 @@ class Bench:
         arrays |= {f"tip_{k}": tip.points for k, (_, tip) in enumerate(tips)}
         info = {
             "checks": [c.as_dict() for c in made.checks], "refused": made.refused, "remarks": list(made.remarks),
+            "arms": arm_rows(made.case, made.mechanics),
             "seconds": sum(made.stages.values()), "digest": made.framework.digest,
             "tips": [{"component": name, "tooth": tip.tooth, "planned_mm": tip.planned_mm} for name, tip in tips],
         }  # fmt: skip

@@ -60,6 +60,29 @@ def test_a_check_is_accepted_with_a_reason(built: Any):
     assert not json.loads(bpy.context.scene.claspwright.case_text).get("overrules")
 
 
+def test_advice_is_applied_with_one_press_and_undone(built: Any):
+    """The press writes what the advice names, and nothing else; the framework is then of an older case; it fits one arm as judged."""
+    row = json.loads(built.claspwright.arms)[0]
+    number = next(k for k, a in enumerate(row["advice"]) if a["changes"])
+    wanted = row["advice"][number]["changes"]
+    assert row["component"] == "I-bar 34" and row["pull"]["low"] < row["pull"]["likely"] < row["pull"]["high"] and row["pull"]["assumption"]
+    before = json.loads(built.claspwright.case_text)
+    bpy.ops.ed.undo_push(message="start")
+    assert C.apply_advice("EXEC_DEFAULT", True, component="I-bar 34", number=number) == {"FINISHED"}
+    own = bpy.context.scene.claspwright
+    after = json.loads(own.case_text)
+    arm = next(c for c in after["components"] if c["id"] == "I-bar 34")
+    told = {**arm, "alloy": after.get("manufacture", {}).get("alloy")}
+    assert {k: told[k] for k in wanted} == wanted
+    assert [c for c in after["components"] if c["id"] != "I-bar 34"] == [c for c in before["components"] if c["id"] != "I-bar 34"]
+    refused(C.export, "was changed after the framework was built", what="FRAMEWORK_STL", filepath=str(Path(bpy.app.tempdir) / "b.stl"))
+    refused(C.apply_advice, "build again for new advice", component="I-bar 34", number=number)
+    refused(C.apply_advice, "build the framework first", component="I-bar 44")
+    bpy.ops.ed.undo()
+    assert json.loads(bpy.context.scene.claspwright.case_text) == before
+    assert C.apply_advice(component="I-bar 34", number=number) == {"FINISHED"}, "after the undo the advice holds again"
+
+
 def test_the_export_is_what_the_core_builds(built: Any, tmp_path: Path):
     """Case file and framework out of a reopened .blend; the case, built again by the pipeline alone, gives the same bytes."""
     for what, name in (("CASE", "case.json"), ("FRAMEWORK_STL", "a.stl"), ("FRAMEWORK_3MF", "a.3mf"), ("MASTER_STL", "m.stl")):
