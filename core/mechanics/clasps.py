@@ -8,7 +8,7 @@ import numpy as np
 
 from ..mesh import Floats
 from .arm import BentArm, ClaspArm, Making, bend, set_after
-from .materials import CYCLES_PER_YEAR, FATIGUE, Material
+from .materials import BROKE, CYCLES_PER_YEAR, FATIGUE, Material
 from .ranges import Range
 from .retention import FRICTION, ForceTravel, Profile, Reciprocation, force_travel, reciprocation
 
@@ -59,8 +59,8 @@ class ClaspResult:
 
     stiffness : N/mm at its tip, square to the tooth; force : N there at the planned undercut; reached_mm : undercut measured on the tooth
     travel : (m,) mm; pull : (3, m) N low, likely, high; peak : the peak pull; peak_travel_mm : likely
-    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; line : (e, 3) mm places;
-        width : (e,) mm
+    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; along_band : (2, e) MPa lowest and
+        highest; line : (e, 3) mm places; width : (e,) mm
     set_mm : permanent set after the first lift; allowable, yields : tip travel, mm, at the allowable and at the proof stress
     """
 
@@ -83,6 +83,7 @@ class ClaspResult:
     stress_at_mm: float
     station: Floats
     along: Floats
+    along_band: Floats
     line: Floats
     width: Floats
     set_mm: Range
@@ -150,11 +151,18 @@ def analyse_clasp(data: ClaspInput) -> ClaspResult:
             min(peaks), sorted(peaks)[1], max(peaks), "MPa",
             f"bending and torsion, with friction; {words}; notches and casting faults come on top",
         ),
-        float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1], line,
+        float(middle.middle[fields[1].argmax()] - data.arm.free_mm), middle.middle - data.arm.free_mm, fields[1],
+        _along_band(bent, fields), line,
         middle.frame.sections.width,
         _sets(bent, data), _travel(material.allowable_mpa, per_mm, f"{material.allowable_mpa:.0f} MPa; {words}"),
         _travel(material.proof.likely, per_mm, f"{material.proof.likely:.0f} MPa; {words}"), life_of(data), rigid,
     )  # fmt: skip
+
+
+def _along_band(bent: list[BentArm], fields: list[Floats]) -> Floats:
+    """(2, e) lowest and highest stress, MPa, at the stations of the likely arm."""
+    every = np.stack([np.interp(bent[1].middle, b.middle, f) for b, f in zip(bent, fields, strict=True)])
+    return np.stack([every.min(axis=0), every.max(axis=0)])
 
 
 def _travel(stress_mpa: float, per_mm: list[float], words: str) -> Range:
@@ -183,7 +191,7 @@ def _sets(bent: list[BentArm], data: ClaspInput) -> Range:
 
 def life_of(data: ClaspInput) -> Life:
     """Cycles in published tests of the same material at a like or greater deflection, nothing extrapolated."""
-    tests = [f for f in FATIGUE if f.material == data.arm.material.name]
+    tests = [f for f in FATIGUE if f.material == data.arm.material.name and f.until == BROKE]
     if not tests:
         return Life(None, f"no published bending test of {data.arm.material.label} clasps is known here")
     if data.build_angle_deg is not None and any(f.build_angle_deg is not None for f in tests):

@@ -11,6 +11,7 @@ from .preview import preview_html
 from .render import draw, shot
 from .report import Picture, PreparationRow, ReportData, report_html
 from .scene import Part, Scene
+from .stress_picture import stress_picture
 from .teeth_picture import teeth_picture
 from .wording import ComponentRow, component_rows, tilt_words
 
@@ -19,6 +20,6 @@ __all__ = [
     "MATERIALS", "VIEWS", "Camera", "ComponentRow", "Label", "Line", "Material", "MechanicsSheet", "Part", "Picture", "PreparationRow",
     "ReportData", "Scene",
     "carried", "component_rows", "depth_colours", "draw", "framework_picture", "framework_pictures", "framework_sheet", "look", "png_bytes",
-    "preview_html", "report_html", "shot", "side_by_side", "survey_picture", "teeth_picture", "tilt_words", "view_camera",
+    "preview_html", "report_html", "shot", "side_by_side", "stress_picture", "survey_picture", "teeth_picture", "tilt_words", "view_camera",
     "write_bytes", "write_png",
 ]

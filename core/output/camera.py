@@ -86,11 +86,12 @@ def _unit(v: Iterable[float]) -> Floats:
 
 
 def look(
-    points: Floats, toward: Iterable[float], up: Iterable[float] = (0, 0, 1), *, aspect: float = 1.4, perspective: bool = False
+    points: Floats, toward: Iterable[float], up: Iterable[float] = (0, 0, 1), *, aspect: float = 1.4, perspective: bool = False,
+    step_mm: float = FRAME_STEP_MM,
 ) -> Camera:
     """A camera that sees all of the (k, 3) points from a free direction; (2, 3) means the box between two corners.
 
-    `aspect` is width over height. The frame is as small as it can be in whole steps of FRAME_STEP_MM.
+    `aspect` is width over height. The frame is as small as it can be in whole steps of `step_mm`.
     """
     t = _unit(toward)
     u = np.array(tuple(up), dtype=np.float64)
@@ -106,7 +107,7 @@ def look(
     lo, hi = local.min(axis=0), local.max(axis=0)
     middle = (lo + hi) / 2 @ axes
     width = MARGIN * max(hi[0] - lo[0], (hi[1] - lo[1]) * aspect)
-    width = FRAME_STEP_MM * np.ceil(width / FRAME_STEP_MM)
+    width = step_mm * np.ceil(width / step_mm)
     return Camera(_three(middle), _three(t), _three(u), float(width), 420.0 if perspective else None)
 
 

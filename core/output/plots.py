@@ -112,58 +112,27 @@ def stress_class(share: float) -> int:
     return int(np.searchsorted(STEPS, share, side="left"))
 
 
-def unrolled(clasp: ClaspResult, up: Floats) -> Floats:
-    """(e, 2) the arm's line rolled out flat: distance run square to the path, and height along it, mm."""
-    step = np.diff(clasp.line, axis=0)
-    level = np.linalg.norm(step - np.outer(step @ up, up), axis=1)
-    return np.column_stack([np.r_[0.0, np.cumsum(level)], clasp.line @ up])
-
-
-def arm_stress_plot(clasp: ClaspResult, up: Floats) -> str:
-    """The arm rolled out flat, true to scale, filled by its stress; its greatest place marked."""
-    flat = unrolled(clasp, up)
-    low, high = flat.min(axis=0), flat.max(axis=0)
-    scale = min(230.0 / max(high[0] - low[0], 1.0), 74.0 / max(high[1] - low[1], 1.0), 22.0)
-    place = np.column_stack([44 + (flat[:, 0] - low[0]) * scale, 126 - (flat[:, 1] - low[1]) * scale])
-    ahead = np.gradient(place, axis=0)
-    ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
-    side = np.column_stack([-ahead[:, 1], ahead[:, 0]]) * (0.5 * clasp.width * scale)[:, None]
-    body = []
-    for i in range(len(place) - 1):
-        share = float(max(clasp.along[i], clasp.along[i + 1]) / clasp.allowable_mpa)
-        corners = np.array([place[i] + side[i], place[i + 1] + side[i + 1], place[i + 1] - side[i + 1], place[i] - side[i]])
-        fill = FILLS[stress_class(share)]
-        body.append(path(corners, fill=fill, stroke=fill, width=0.5, closed=True))
-    body.append(path(np.vstack([place + side, (place - side)[::-1]]), width=0.9, closed=True))
-    root = np.array([place[0] + side[0] * 1.5, place[0] - side[0] * 1.5])
-    body.append(path(root, width=3.0))
-    body.append(words(place[0, 0] - 6, float(root[:, 1].min()) - 4, "rigid part", size=8, anchor="middle", colour=SOFT))
-    beyond = place[-1] + ahead[-1] * 12
-    body.append(words(beyond[0], beyond[1] + 3, "tip", size=8, anchor="middle", colour=SOFT))
+def arm_stress_plot(clasp: ClaspResult) -> str:
+    """Stress over the distance from the rigid part to the tip: band, likely line, allowable and lowest proof stress."""
+    proof, allowable = clasp.material.proof.low, clasp.allowable_mpa
+    axes = Axes((40, 34, 312, 168), round_up(float(clasp.station[-1])), round_up(1.05 * max(float(clasp.along_band.max()), proof)))
+    x = clasp.station
+    around = np.vstack([axes.at(x, clasp.along_band[0]), axes.at(x, clasp.along_band[1])[::-1]])
+    axes.body.append(path(around, fill=BAND, stroke="none", closed=True))
+    axes.body += [path(axes.at(x, row), dash="3 2", width=0.9) for row in clasp.along_band]
+    span = np.array([0.0, axes.x_end])
+    for value, name, dash in ((allowable, "allowable", ""), (proof, "proof stress, lowest", "7 3")):
+        axes.body.append(path(axes.at(span, value), stroke=INK, width=1.1, dash=dash))
+        axes.body.append(words(axes.right - 2, axes.at(0, value)[0, 1] - 3, f"{name} {value:.0f}", size=8, anchor="end", colour=SOFT))
+    axes.body.append(path(axes.at(x, clasp.along), width=2.0))
     k = int(clasp.along.argmax())
-    x, y = place[k]
-    label_x = float(np.clip(x + 20, 100, 220))
-    body.append(path(np.array([[label_x, 34], [x, y]]), width=0.8))
-    body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2" fill="#ffffff" stroke="{INK}" stroke-width="1.4"/>')
-    peak = f"{clasp.stress.likely:.0f} MPa ({clasp.stress.low:.0f} to {clasp.stress.high:.0f})"
-    body.append(words(label_x, 30, peak, bold=True, anchor="middle"))
-    body.append(words(8, 13, f"{clasp.id}, tooth {clasp.tooth}", bold=True, size=10))
-    body += _stress_key(clasp)
-    return svg(320, 200, body, f"Stress along {clasp.id}: greatest {clasp.stress}")
-
-
-def _stress_key(clasp: ClaspResult) -> list[str]:
-    """The scale of fills, in MPa."""
-    limits = [0.0, *(s * clasp.allowable_mpa for s in STEPS)]
-    out = []
-    for i, fill in enumerate(FILLS):
-        x = 12 + i * 49.5
-        out.append(f'<rect x="{x}" y="160" width="49.5" height="10" fill="{fill}" stroke="{INK}" stroke-width="0.5"/>')
-        out.append(words(x, 181, f"{limits[i]:.0f}", size=8, anchor="middle" if i else "start"))
-    x = 12 + 4 * 49.5
-    out.append(path(np.array([[x, 154], [x, 173]]), width=1.8))
-    out.append(words(x, 193, f"allowable {clasp.allowable_mpa:.0f} MPa", size=8, anchor="middle", bold=True))
-    return out
+    a, b = axes.at(x[k], clasp.along[k])[0]
+    axes.body.append(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="3" fill="{INK}"/>')
+    shift, anchor = (-6.0, "end") if a > axes.right - 90 else (6.0, "start")
+    axes.body.append(words(a + shift, b + 14, f"likely {clasp.along[k]:.0f} MPa", bold=True, anchor=anchor))
+    axes.frame("from the rigid part to the tip, mm", "stress, MPa")
+    head = words(8, 13, f"{clasp.id}, tooth {clasp.tooth}", bold=True, size=10)
+    return svg(320, 200, [head, *axes.body], f"Stress along {clasp.id}: greatest {clasp.stress}")
 
 
 def balance_plot(found: CaseMechanics, margins: Mapping[int, Floats], arch: str) -> str:

@@ -6,7 +6,6 @@ Nothing here decides anything: rows, checks and pictures come in, a page goes ou
 from __future__ import annotations
 
 import base64
-import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,10 +13,9 @@ from html import escape
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING
 
-from PIL import Image
-
 from ..cautions import CAUTIONS
 from .arch_plan import ArchPlan, arch_plan_svg
+from .drawing import inline_image
 from .insertion_picture import InsertionSheet, tip_rows, travel_plot
 from .mechanics_section import MechanicsSheet, mechanics_html
 from .tables import table
@@ -29,7 +27,6 @@ if TYPE_CHECKING:
 STATUS_WORDS = {"fail": "Fail", "warn": "Look at it", "pass": "Pass", "skip": "Not checked"}
 _ORDER = ("fail", "warn", "skip", "pass")
 _SIGN = {"fail": "✕", "warn": "!", "pass": "✓", "skip": "–"}
-JPEG_QUALITY = 90
 
 
 @dataclass(frozen=True)
@@ -152,14 +149,6 @@ def _summary(data: ReportData) -> str:
 
 def _number(n: int, word: str) -> str:
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
-
-
-def inline_image(png: bytes) -> str:
-    """A data URI. Photographs of casts are an order smaller as JPEG without a difference that can be seen in print."""
-    with Image.open(io.BytesIO(png)) as image:
-        buffer = io.BytesIO()
-        image.convert("RGB").save(buffer, "JPEG", quality=JPEG_QUALITY, subsampling=0, optimize=True)
-    return "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
 
 
 def _plan(data: ReportData) -> str:

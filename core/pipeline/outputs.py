@@ -36,6 +36,7 @@ from ..output import (
     png_bytes,
     preview_html,
     report_html,
+    stress_picture,
     survey_picture,
 )
 from ..output.fit_maps import fit_map_pictures, fit_maps
@@ -172,7 +173,7 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         preparations=[PreparationRow(str(c.tooth), c.what, c.deepest_mm, c.volume_mm3, c.warning) for c in build.cuts],
         checks=build.checks,
         mechanics=MechanicsSheet(
-            build.mechanics, build.survey.path.vector, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}
+            build.mechanics, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}, stress_pictures(build)
         ),
         materials=_materials(build),
         mass_g=(grams.low, grams.high),
@@ -185,6 +186,12 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         versions=versions(),
         hashes={"scan": build.cast.sha256, "framework (mesh)": build.framework.digest, "case": case_digest(build)},
     )
+
+
+def stress_pictures(build: Build) -> dict[str, bytes]:
+    """PNG bytes by clasp: its arm with its stress as colour."""
+    cast, path = build.prepared.mesh, build.survey.path.vector
+    return {c.id: png_bytes(stress_picture(build.framework, cast, c, path)) for c in build.mechanics.clasps}
 
 
 def _materials(build: Build) -> list[tuple[str, str]]:

@@ -309,7 +309,7 @@ def test_no_number_stands_bare_in_the_report():
     found = analyse(whole())
     rng = np.linspace(0, 2 * np.pi, 24)
     margins = {t: np.stack([x + 4 * np.cos(rng), 4 * np.sin(rng), 0 * rng], axis=1) for t, x in ((34, -16.0), (44, 16.0))}
-    page = report_html(ReportData("t", "CODE", "lower", mechanics=MechanicsSheet(found, UP, "lower", margins)))
+    page = report_html(ReportData("t", "CODE", "lower", mechanics=MechanicsSheet(found, "lower", margins)))
     for c in found.clasps:
         for value in (c.peak, c.force):
             assert re.search(rf"<b>{value.likely:.1f}</b><small>{value.low:.1f} to {value.high:.1f}</small>", page)
@@ -323,7 +323,7 @@ def test_no_number_stands_bare_in_the_report():
 def test_text_of_a_case_is_escaped_in_the_plots():
     data = whole()
     evil = replace(data.clasps[0], id="<script>x</script>")
-    page = report_html(ReportData("t", "CODE", "lower", mechanics=MechanicsSheet(analyse(replace(data, clasps=(evil,))), UP, "lower")))
+    page = report_html(ReportData("t", "CODE", "lower", mechanics=MechanicsSheet(analyse(replace(data, clasps=(evil,))), "lower")))
     assert "<script>" not in page
 
 
