@@ -59,8 +59,8 @@ class ClaspResult:
 
     stiffness : N/mm at its tip, square to the tooth; force : N there at the planned undercut; reached_mm : undercut measured on the tooth
     travel : (m,) mm; pull : (3, m) N low, likely, high; peak : the peak pull; peak_travel_mm : likely
-    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely; along_band : (2, e) MPa lowest and
-        highest; line : (e, 3) mm places; width : (e,) mm
+    stress : greatest, MPa, while it is lifted; station : (e,) mm from the rigid part; along : (e,) MPa likely
+    along_band : (2, e) MPa lowest and highest; line : (e, 3) mm places; width : (e,) mm
     set_mm : permanent set after the first lift; allowable, yields : tip travel, mm, at the allowable and at the proof stress
     """
 

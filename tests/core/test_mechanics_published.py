@@ -65,7 +65,7 @@ def test_case_12_finite_element_table():
     arms = {n: simple_arm(9.0, 1.8, 1.0, MATERIALS[n], arc_deg=120) for n in table}
     ours = {n: analyse_clasp(ball_clasp(a)).force for n, a in arms.items()}
     assert sorted(ours, key=lambda n: ours[n].likely) == sorted(table, key=table.get)
-    assert ours["cocr_cast"].low < 21.78 < ours["cocr_cast"].high * 1.25
+    assert ours["cocr_cast"].low < 21.78 < ours["cocr_cast"].high
     assert ours["polyamide"].high < table["polyamide"]  # the disagreement
     cocr = np.array([21.78, 43.57, 65.37])
     assert np.abs(cocr / UNDERCUT / (cocr[0] / 0.25) - 1).max() < 0.001
@@ -78,6 +78,30 @@ def test_molar_clasps_laser_melted_and_cast_lie_in_the_band():
     for material, measured in (("cocr_cast", 4.86), ("cocr_laser", 5.69)):
         bands = [analyse_clasp(ball_clasp(usual(13.0, material=material), u, 5.0)).peak for u in (0.25, 0.50)]
         assert min(b.low for b in bands) < measured < max(b.high for b in bands)
+
+
+METAL, RESIN = (10.0, 2.0, 1.0, 0.5), (10.0, 3.0, 2.0, 0.8)  # length, width, thickness, taper; resin arms are made half as large again
+STUDIES = [  # study, material, N measured, undercut (both gauges where the abstract gives none), arm; none gives the arm's whole size
+    ("Alvarez et al., Open J Dent Oral Med 2017, third molars", "cocr_cast", 13.63, (0.25, 0.50), METAL),
+    ("Alvarez et al., Open J Dent Oral Med 2017, third molars", "peek", 8.04, (0.25, 0.50), RESIN),
+    ("J Mech Behav Biomed Mater 2024;154:106539", "cocr_cast", 11.88, (0.25, 0.50), METAL),
+    ("J Mech Behav Biomed Mater 2024;154:106539, whole arm in the undercut", "peek", 7.99, (0.50,), RESIN),
+    ("J Adv Prosthodont 2022, lowest and highest of three groups", "peek", 4.389, (0.25, 0.50), RESIN),
+    ("J Adv Prosthodont 2022, lowest and highest of three groups", "peek", 5.161, (0.25, 0.50), RESIN),
+    ("bench at 0.5 mm (handbook, S91)", "cocr_cast", 18.69, (0.50,), METAL),
+    ("bench at 0.5 mm (handbook, S91)", "acetal", 4.53, (0.50,), RESIN),
+    ("J Clin Diagn Res 2016, finite elements, 0.01 in, two clasps", "cocr_cast", 2.0 / 2, (0.25,), (15.0, 2.0, 1.0, 0.5)),
+    ("J Clin Diagn Res 2016, finite elements, 0.01 in, two clasps", "acetal", 0.02 / 2, (0.25,), (15.0, 2.0, 1.0, 0.5)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("study, material, measured, undercuts, arm", STUDIES)
+def test_other_published_forces_lie_in_the_band(study, material, measured, undercuts, arm):
+    """Sizes are pattern practice (from memory), so this is plausibility: no more can be had from what was printed."""
+    length, width, thickness, taper = arm
+    beam = simple_arm(length, width, thickness, MATERIALS[material], taper=taper, arc_deg=100)
+    peaks = [analyse_clasp(ball_clasp(beam, u)).peak for u in undercuts]
+    assert min(p.low for p in peaks) < measured < max(p.high for p in peaks), study
 
 
 def test_studies_that_measure_far_more_are_out_of_the_band():
