@@ -7,7 +7,7 @@
 #   make bench      times and memory of the main jobs
 #   make nightly    the long tests: the whole catalogue on every tooth, many random designs
 #   make fuzz       ten minutes of coverage-guided fuzzing of all that is read
-#   make reference  undercut depth of every vertex against the independent one (hours)
+#   make reference  undercut depth of every vertex against the independent one (half an hour)
 #   make lint       ruff and mypy alone
 #   make clean      forget everything that make made
 

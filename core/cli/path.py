@@ -25,7 +25,7 @@ from ..survey import Path
 from ..teeth import Teeth, find_teeth, propose_seeds, teeth_from_labels
 from .console import Console
 from .folder import result_folder, write_json
-from .survey import read_labels
+from .survey import labelled_arch, read_labels
 from .teeth import tooth_numbers
 
 
@@ -89,7 +89,7 @@ def _from_case(options: argparse.Namespace, console: Console) -> _Task:
 def _from_scan(options: argparse.Namespace, console: Console) -> _Task:
     missing = tooth_numbers(options.missing)
     with console.step("read and mend"):
-        cast = load_cast(options.cast, arch=options.arch, keep_frame=options.keep_frame)
+        cast = load_cast(options.cast, arch=options.arch or labelled_arch(options), keep_frame=options.keep_frame)
     if cast.arch is None:
         raise CaseError("it is not clear which arch this is; say so with --arch upper or --arch lower")
     with console.step("find crowns"):

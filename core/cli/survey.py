@@ -20,7 +20,7 @@ from .folder import result_folder, write_json
 def run(options: argparse.Namespace, console: Console) -> int:
     """Write survey.ply, survey.png and survey.json."""
     with console.step("read and mend"):
-        cast = load_cast(options.cast, arch=options.arch, keep_frame=options.keep_frame, add_base=options.base)
+        cast = load_cast(options.cast, arch=options.arch or labelled_arch(options), keep_frame=options.keep_frame, add_base=options.base)
         labels = read_labels(options, cast)
     folder = result_folder(options.output)
     with console.step("survey"):
@@ -40,12 +40,23 @@ def read_labels(options: argparse.Namespace, cast: Cast) -> Ints:
     """(n,) FDI number a vertex of the cast, from the file that --labels names; zeros without one."""
     if not options.labels:
         return np.zeros(len(cast.mesh.vertices), np.int64)
+    return vertex_labels(read_mesh(options.cast)[0], _given(options.labels), cast).astype(np.int64)
+
+
+def labelled_arch(options: argparse.Namespace) -> str | None:
+    """The arch that the FDI numbers of --labels tell (ISO 3950: the first digit is the quadrant), None without or when they disagree."""
+    if not options.labels:
+        return None
+    quadrants = {int(fdi) // 10 for fdi in np.unique(_given(options.labels)) if fdi > 0}
+    arches = {"upper" if quadrant in (1, 2, 5, 6) else "lower" for quadrant in quadrants}
+    return arches.pop() if len(arches) == 1 else None
+
+
+def _given(labels: str) -> Ints:
     try:
-        given = np.load(options.labels, allow_pickle=False)
-        given = np.asarray(given).astype(np.int64)
+        return np.asarray(np.load(labels, allow_pickle=False)).astype(np.int64)
     except (OSError, ValueError, EOFError, TypeError):
-        raise CastError(f"{File(options.labels).name}: no .npy file of FDI numbers; give one number a triangle or a point") from None
-    return vertex_labels(read_mesh(options.cast)[0], given, cast).astype(np.int64)
+        raise CastError(f"{File(labels).name}: no .npy file of FDI numbers; give one number a triangle or a point") from None
 
 
 def _draw(file: File, cast: Cast, found: Survey, labels: Ints) -> None:

@@ -1,5 +1,6 @@
 """The command line as a user meets it: files, exit codes, one line for every error. Exit codes are checked in a process of its own once."""
 
+import argparse
 import json
 import subprocess
 import sys
@@ -11,6 +12,7 @@ import pytest
 import trimesh
 from claspwright.core.checks import Check
 from claspwright.core.cli import main
+from claspwright.core.cli.survey import labelled_arch
 from claspwright.core.errors import CaseError
 
 
@@ -163,3 +165,10 @@ def test_as_a_module_in_a_process_of_its_own(tmp_path):
     command = [sys.executable, "-m", "claspwright", "survey", "no\nfile.stl", "-o", str(tmp_path / "o")]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert done.returncode == 2 and done.stdout == "" and done.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(("numbers", "arch"), [([0, 47, 31], "lower"), ([17, 0, 21], "upper"), ([0, 53, 26], "upper"), ([11, 41], None)])
+def test_the_tooth_numbers_tell_the_arch(tmp_path: Path, numbers: list[int], arch: str | None) -> None:
+    """ISO 3950: quadrants 1, 2 (deciduous 5, 6) are upper, 3, 4 (7, 8) lower."""
+    np.save(tmp_path / "labels.npy", numbers)
+    assert labelled_arch(argparse.Namespace(labels=str(tmp_path / "labels.npy"))) == arch

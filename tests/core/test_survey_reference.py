@@ -4,7 +4,7 @@ The reference knows nothing of rims, rays or cells: everything at or above a poi
 path, united by shapely, and the distance to the border of the union is shapely's. Only the surface within reach of a point is united;
 where the border is not found there, the reach is doubled. The survey's own reading only says how far to reach first: a border found within
 the reach is the nearest whatever the reach, so a wrong reading costs time and cannot hide. By default a few vertices of each cast are
-compared; `make reference` compares all and prints the figures (hours; CLASPWRIGHT_SURVEY_EVERY=10 takes every tenth). The real scans are
+compared; `make reference` compares all, prints the figures (half an hour; CLASPWRIGHT_SURVEY_EVERY=5: every fifth). The real scans are
 named by their SHA-256 and live outside the repository (variable CLASPWRIGHT_CASTS, or a folder shared/casts beside it); without them those
 tests are skipped.
 """
