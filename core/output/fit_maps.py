@@ -77,22 +77,24 @@ def fit_map_pictures(
     thick = ("Thickness in mm", [(words, tuple(c)) for words, c in zip(edges, band_colours(), strict=True)])
     kinds = [k for k in (CONTACT, SPACE, HOVERS, PRESSED, NOT_FITTING) if k in (CONTACT, SPACE) or np.any(maps.kind == k)]
     fit = ("Fitting side", [(GAP_WORDS[k], tuple(np.array(GAP_COLOURS[k]) / 255)) for k in kinds])
+    scene = Scene([Part("framework", framework, "stone", thickness_colours(maps.thickness))])
     return {
-        "thickness": _picture(framework, thickness_colours(maps.thickness), "occlusal", arch, teeth or {}, size, *thick),
-        "fit": _picture(framework, gap_colours(maps.kind), "tissue", arch, teeth or {}, size, *fit),
+        "thickness": _picture(scene, "occlusal", arch, teeth or {}, size, *thick),
+        "fit": _picture(scene.recoloured(gap_colours(maps.kind)), "tissue", arch, teeth or {}, size, *fit),
     }
 
 
 def _picture(
-    framework: Mesh, colours: Floats, view: str, arch: str, teeth: Mapping[int, Floats], size: tuple[int, int], title: str,
+    scene: Scene, view: str, arch: str, teeth: Mapping[int, Floats], size: tuple[int, int], title: str,
     legend: Sequence[tuple[str, Colour]],
 ) -> Image.Image:
+    framework = scene.parts[0].mesh
     numbers = _numbers(teeth, framework)
     unit = size[0] / PANEL[0]
     side = round(LEGEND_PX * unit)  # the legend has a strip of its own: palates leave no room in the middle, molars none at the corners
     field = (size[0] - side, size[1])
     camera = view_camera(np.vstack([framework.vertices, *(n.at for n in numbers)]), view, arch=arch, aspect=field[0] / field[1])
-    drawn = draw(Scene([Part("framework", framework, "stone", colours)]), camera, size=field, labels=numbers)
+    drawn = draw(scene, camera, size=field, labels=numbers)
     image = Image.new("RGB", size, rgb(BACKGROUND))
     image.paste(finished(drawn, camera, f"{title}, from the {view} side"), (0, 0))
     for k, (words, colour) in enumerate(legend):

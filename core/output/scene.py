@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from functools import cached_property
 from weakref import WeakKeyDictionary
 
@@ -89,6 +90,13 @@ class Body:
         piece = Facets.of(part.mesh, np.broadcast_to(to_linear(own), part.mesh.vertices.shape))
         others = [p.mesh.vertices for p in self.parts if p is not part]
         return refine(piece, np.concatenate(others)) if others else piece
+
+    def recoloured(self, colours: NDArray) -> Body:
+        """The same body, of one part, in other colours (n, 3), sRGB 0..1, of its vertices."""
+        other = copy(self)
+        other.parts = (replace(self.parts[0], vertex_colours=colours),)
+        other.colours = to_linear(colours)
+        return other
 
     def table(self, field: str) -> NDArray:
         """One value a part: 'metal', 'gloss' or 'opacity'."""
@@ -195,6 +203,14 @@ class Scene:
         clear = [p for p in parts if p.look.opacity < 1]
         self.solid = Body(solid) if solid else None
         self.clear = Body(clear) if clear else None
+
+    def recoloured(self, colours: NDArray) -> Scene:
+        """This scene of one solid part in other colours (n, 3), sRGB 0..1, of its vertices; nothing else is worked out again."""
+        assert self.solid is not None and self.clear is None
+        other = copy(self)
+        other.solid = self.solid.recoloured(colours)
+        other.parts = other.solid.parts
+        return other
 
     @property
     def points(self) -> Floats:

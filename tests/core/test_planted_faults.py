@@ -13,7 +13,7 @@ from claspwright.core import checks as c
 from claspwright.core.checks import Check, CheckInput
 from claspwright.core.checks.opposing import check_clearance
 from claspwright.core.checks.rays import Rays
-from claspwright.core.mesh import Mesh
+from claspwright.core.mesh import Mesh, once_a_mesh
 from claspwright.core.pipeline.build import evidence
 
 from . import planting as p
@@ -27,6 +27,7 @@ STRUTS = ("minor-connector-34", "minor-connector-44", "minor-connector-33", "min
 CLASPS = ("I-bar-34", "I-bar-44")
 BAR = "lingual-bar"
 PARTS = (BAR, *BASES, *RESTS, *PLATES, *STRUTS, *CLASPS)
+PAIRS = ((BAR,), BASES, RESTS[:2], RESTS[2:], PLATES, STRUTS[:2], STRUTS[2:], CLASPS)
 
 
 class Fault(NamedTuple):
@@ -78,26 +79,46 @@ def place_faults() -> list[Fault]:
     return found
 
 
+def on_both_sides(parts: tuple, plant: Callable[[CheckInput, object], CheckInput]) -> Callable[[CheckInput], CheckInput]:
+    """The same fault in parts that lie on opposite sides of the arch, planted once for the checks of both; only the last one is kept."""
+
+    def planted(good: CheckInput) -> CheckInput:
+        if _last.get("by") is not planted:
+            _last.clear()
+            data = good
+            for part in parts:
+                data = plant(data, part)
+            _last.update(by=planted, data=data)
+        return _last["data"]
+
+    return planted
+
+
+_last: dict[str, object] = {}
+
+
 def part_faults() -> list[Fault]:
     found = []
+    for parts in PAIRS:
+        share = 0.12 if parts == STRUTS[2:] else 0.2  # those are 3 mm deep where they meet the strut beside
+        thin = on_both_sides(parts, lambda d, q, s=share: p.ground_down(d, q, 0.3) if q in RESTS else p.part_thinned(d, q, s))
+        found += [Fault(f"{part} thinned", f"form.thickness.{part}", thin) for part in parts]
     for part in PARTS:
-        if part in RESTS:
-            found.append(Fault(f"{part} ground to 0.3 mm", f"form.thickness.{part}", lambda d, q=part: p.ground_down(d, q, 0.3)))
-        else:
-            found.append(Fault(f"{part} thinned to a fifth", f"form.thickness.{part}", lambda d, q=part: p.part_thinned(d, q, 0.2)))
         found.append(Fault(f"{part} bent off the cast by 0.15 mm", "fit.gaps", lambda d, q=part: p.part_lifted(d, q, 0.15), "warn"))
         found.append(Fault(f"{part} bent into the cast by 0.15 mm", "fit.gaps", lambda d, q=part: p.part_lifted(d, q, -0.15), "warn"))
-    for part in (BAR, *CLASPS):
-        found.append(Fault(f"neck in {part}", f"form.thickness.{part}", lambda d, q=part: p.part_necked(d, q, 0.15)))
-    for rest in RESTS:
+    for parts in ((BAR,), CLASPS):
+        neck = on_both_sides(parts, lambda d, q: p.part_necked(d, q, 0.15))
+        found += [Fault(f"neck in {part}", f"form.thickness.{part}", neck) for part in parts]
+    for parts in (RESTS[:2], RESTS[2:]):
         for by in (0.12, 0.2, 0.3):
-            found.append(Fault(f"{rest} lifted by {by} mm", f"fit.rest.{rest}", lambda d, q=rest, b=by: p.part_lifted(d, q, b)))
-        found.append(Fault(f"opposing teeth in {rest}", f"bite.{rest}", lambda d, q=rest: p.closing_plane(d, q, 0.2)))
+            high = on_both_sides(parts, lambda d, q, b=by: p.part_lifted(d, q, b))
+            found += [Fault(f"{rest} lifted by {by} mm", f"fit.rest.{rest}", high) for rest in parts]
+    found += [Fault(f"opposing teeth in {rest}", f"bite.{rest}", lambda d, q=rest: p.closing_plane(d, q, 0.2)) for rest in RESTS]
     found.append(Fault("opposing teeth touch", "bite.rest-34", lambda d: p.closing_plane(d, "rest-34", -0.1), "warn"))
+    for out in (0.05, 0.1, 0.25, 0.6, -0.05, -0.1, -0.15, -0.3):
+        bent = on_both_sides((0, 1), lambda d, k, o=out: p.tip_moved(d, k, o))
+        found += [Fault(f"tip of {name} bent {out} mm outward", f"insertion.tip.{name}", bent) for name in CLASPS]
     for k, name in enumerate(CLASPS):
-        for out in (0.05, 0.1, 0.25, 0.6, -0.05, -0.1, -0.15, -0.3):
-            words = f"tip of {name} bent {out} mm outward"
-            found.append(Fault(words, f"insertion.tip.{name}", lambda d, k=k, o=out: p.tip_moved(d, k, o)))
         found.append(Fault(f"tip of {name} lost", f"insertion.tip.{name}", lambda d, k=k: p.tip_lost(d, k)))
         found.append(Fault(f"{name} not counted as flexible", "insertion.rigid", lambda d, k=k: p.replace(d, tips=d.tips[1 - k : 2 - k])))
     for by in (1.0, 1.5, 2.5):
@@ -106,6 +127,11 @@ def part_faults() -> list[Fault]:
 
 
 FAULTS = [*solid_faults(), *place_faults(), *part_faults()]
+
+
+@once_a_mesh
+def thickness_of(metal: Mesh) -> c.Thickness:
+    return c.local_thickness(metal, 8000)
 
 
 def run(check_id: str, data: CheckInput) -> Check:
@@ -117,13 +143,14 @@ def run(check_id: str, data: CheckInput) -> Check:
     if group == "solid":
         return getattr(c, f"check_{rest}")(metal)
     if check_id == "insertion.rigid":
-        return c.check_rigid(metal, data.prepared, data.path, data.tips, marks, cast_scene=data.prepared_scene)
+        scenes = {"cast_scene": data.prepared_scene, "framework_scene": data.framework_scene}
+        return c.check_rigid(metal, data.prepared, data.path, data.tips, marks, **scenes)
     if group == "insertion":
         return c.check_tip(metal, data.prepared_scene, data.path, next(t for t in data.tips if t.id == part), marks)
     if rest.startswith("rest."):
         return c.check_rest_contact(metal, region.mask, part, data.prepared_gaps, data.path, marks)
     if rest.startswith("thickness"):
-        return c.check_thickness(metal, c.local_thickness(metal, 8000), region, marks)
+        return c.check_thickness(metal, thickness_of(metal), region, marks)
     if rest.startswith("margin."):
         return c.check_margin_distance(metal, region.mask, part, data.margins, data.arch, marks)
     if group == "bite":
