@@ -29,7 +29,7 @@ def small_case(folder: Path, triangles: int = 12_000) -> Path:
             doc.OcclusalRest("rest 34", 34, "mesial", depth_mm=1.0),
             doc.MinorConnector("minor connector 34", 34, "mesial"),
             doc.GuidePlate("guide plate 34", 34, "distal", plane_height_mm=2.0),
-            doc.IBar("I-bar 34", 34, base="base 3"),
+            doc.IBar("I-bar 34", 34, base="base 3", base_thickness_mm=2.0),  # so stiff that there is advice for it
         ),
         title="A small invented case",
         folder=str(folder),
