@@ -9,6 +9,7 @@ ROOMS = (
     "cautions",
     "background",
     "parallel",
+    "memory",
     "mesh",
     "crossings",
     "isosurface",

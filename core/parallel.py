@@ -12,9 +12,9 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 
-def side_by_side(job: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
-    """The results of a job for each item, in the order of the items whatever their times; few wait in memory at once."""
-    workers = min(os.cpu_count() or 1, 8)
+def side_by_side(job: Callable[[Item], Result], items: Iterable[Item], *, most: int = 8) -> Iterator[Result]:
+    """The results of a job for each item, in the order of the items whatever their times; few wait in memory at once. most : at a time"""
+    workers = min(os.cpu_count() or 1, most)
     waiting: deque[Future[Result]] = deque()
     with ThreadPoolExecutor(workers) as pool:
         for item in items:

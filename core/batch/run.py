@@ -14,6 +14,7 @@ from typing import Any
 
 from ..errors import WriteError
 from ..files import make_folder, sole_writer
+from ..memory import one_heap
 from .cases import BatchCase
 from .work import Outcome, Settings, finished, key_of_case, work, write_outcome
 
@@ -40,6 +41,7 @@ def free_memory_gb() -> float:
 
 
 def _child(case: BatchCase, settings: Settings, answer: Connection) -> None:
+    one_heap()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         answer.send(work(case, settings))

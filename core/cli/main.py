@@ -10,6 +10,7 @@ from typing import NoReturn
 
 from ... import __version__
 from ..errors import ClaspwrightError
+from ..memory import one_heap
 from .console import Console
 
 CAUTION = "Not a certified medical device: what it designs is for a qualified person to judge and to approve."
@@ -159,6 +160,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         options = _parser().parse_args(argv)
     except SystemExit as end:  # argparse ends this way after --help and after an error
         return end.code if isinstance(end.code, int) else 2
+    one_heap()
     console = Console(as_json=options.json, quiet=options.quiet)
     try:
         return _command(options.command)(options, console)

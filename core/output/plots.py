@@ -10,7 +10,7 @@ import numpy as np
 from ..mechanics.case import CaseMechanics
 from ..mechanics.clasps import ClaspResult
 from ..mechanics.retention import WANTED_PER_SIDE_N
-from ..mesh import Floats
+from ..mesh import Floats, Ints
 
 INK, SOFT, LINE, BAND = "#14171c", "#565d68", "#b9bfc8", "#dfe3e7"
 # Stress as a share of the allowable: pale to dark, so that the order shows without colour; what passes the limit changes hue as well.
@@ -107,9 +107,9 @@ def force_travel_plot(clasp: ClaspResult, wanted: tuple[float, float], top_n: fl
     return svg(320, 200, [hatch, head, *axes.body], f"Pull over travel of {clasp.id}: peak {clasp.peak}")
 
 
-def stress_class(share: float) -> int:
-    """Index into FILLS for a stress over the allowable."""
-    return int(np.searchsorted(STEPS, share, side="left"))
+def stress_class(share: Floats) -> Ints:
+    """Index into FILLS for each stress over the allowable (k,)."""
+    return np.searchsorted(STEPS, share, side="left")
 
 
 def arm_stress_plot(clasp: ClaspResult) -> str:

@@ -14,7 +14,7 @@ from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
 from ..errors import GeometryError
-from ..mesh import Bools, Floats, Ints, Mesh
+from ..mesh import Bools, Floats, Ints, Mesh, once_a_mesh
 from ..parallel import side_by_side
 from .camera import Camera
 from .facets import Facets, refine
@@ -81,8 +81,7 @@ class Body:
         self.vertex_normals = np.concatenate([p.normals for p in pieces])
         self.corner_normals = np.concatenate([p.corners for p in pieces])
         self.colours = np.concatenate([p.colours for p in pieces])
-        self._embree = EmbreeScene()
-        TriangleMesh(self._embree, self.vertices[self.faces].astype(np.float32))
+        self._embree = _alone(parts[0].mesh) if len(parts) == 1 else _traceable(self.vertices, self.faces)
 
     def _piece(self, part: Part) -> Facets:
         """A part ready to be lit: colours in linear light, and finer beside the other parts."""
@@ -167,6 +166,18 @@ class Body:
             total[ids] += cosine
             arrived[ids] += cosine * free
         return np.divide(arrived, total, out=np.ones_like(total), where=total > 0)
+
+
+def _traceable(vertices: Floats, faces: Ints) -> EmbreeScene:
+    scene = EmbreeScene()
+    TriangleMesh(scene, vertices[faces].astype(np.float32))
+    return scene
+
+
+@once_a_mesh
+def _alone(mesh: Mesh) -> EmbreeScene:
+    """A mesh that stands alone is drawn several times, in other colours."""
+    return _traceable(mesh.vertices, mesh.faces)
 
 
 def open_sky(mesh: Mesh) -> Singles:

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from ..mesh import Floats, Ints, Mesh
 from .normals import CREASE_DEG, corner_normals
 
-SEARCHES = 6
+SEARCHES, ENOUGH = 6, 3  # tries; and after how many anything that is small enough will do
+FULL, AIM = 0.90, 0.95  # of the triangles allowed: what is good, and what is tried for
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,22 +53,22 @@ def simplify(mesh: Mesh, most_faces: int) -> Simplified:
     """
     if len(mesh.faces) <= most_faces:
         return Simplified(mesh, np.arange(len(mesh.vertices)))
-    # A surface of area A in cells of side s keeps some 2 A / s2 triangles: from there search, coarse enough but no coarser.
-    guess = float(np.sqrt(2.0 * mesh.face_areas.sum() / most_faces))
-    fine, coarse = guess / 4, guess * 2
+    # A surface of area A in cells of side s keeps some 2 A / s2 triangles; the count of one side tells the next.
+    side = float(np.sqrt(2.0 * mesh.face_areas.sum() / most_faces))
     best: Simplified | None = None
-    for _ in range(SEARCHES):
-        side = float(np.sqrt(fine * coarse))
+    for attempt in range(SEARCHES):
         result = _clustered(mesh, side)
-        if len(result.mesh.faces) > most_faces:
-            fine = side
-            continue
-        coarse, best = side, result
-        if len(result.mesh.faces) > 0.93 * most_faces:
+        count = len(result.mesh.faces)
+        if count <= most_faces and (best is None or count > len(best.mesh.faces)):
+            best = result
+            if count > FULL * most_faces:
+                break
+        if attempt >= ENOUGH and best is not None:
             break
+        side *= float(np.sqrt(max(count, 1) / (AIM * most_faces)))
     while best is None:
-        coarse *= 1.5
-        result = _clustered(mesh, coarse)
+        side *= 1.2
+        result = _clustered(mesh, side)
         best = result if len(result.mesh.faces) <= most_faces else None
     return best
 

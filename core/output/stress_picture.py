@@ -51,8 +51,7 @@ def stress_colours(points: Floats, clasp: ClaspResult) -> Floats:
     mine = (away < 0.5 * np.interp(station, place, clasp.width) + OVER_MM) & (station > 0.0)
     share = np.interp(station, place, clasp.along) / clasp.allowable_mpa
     table = np.array([[int(f[i : i + 2], 16) / 255 for i in (1, 3, 5)] for f in FILLS])
-    classes = np.array([stress_class(float(s)) for s in share], dtype=int)
-    return np.where(mine[:, None], table[classes], np.array(PLAIN))
+    return np.where(mine[:, None], table[stress_class(share)], np.array(PLAIN))
 
 
 def along_line(points: Floats, line: Floats) -> tuple[Floats, Floats]:

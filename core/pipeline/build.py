@@ -24,6 +24,7 @@ from ..components import Assembly, Site, build_components, open_solids, relief_s
 from ..crossings import ROUNDING_MM, self_crossings
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
+from ..memory import give_back
 from ..mesh import Mesh, pieces_of
 from ..planning.critique import OVERRULE
 from ..preparation import Cut, Prepared
@@ -51,7 +52,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, eq=False)
 class Build:
-    """Everything that a case gives. refused: component id and why it could not be built; stages: seconds by name."""
+    """Everything that a case gives. checked: what the checks looked at; stages: seconds by name."""
 
     case: Case
     cast: Cast
@@ -62,6 +63,7 @@ class Build:
     assembly: Assembly
     mechanics: CaseMechanics
     framework: Mesh
+    checked: CheckInput
     checks: tuple[Check, ...]
     stages: dict[str, float]
     remarks: tuple[str, ...] = ()
@@ -109,6 +111,7 @@ class Clock:
             self._progress(name, STAGES.index(name) / len(STAGES) if name in STAGES else 1.0)
         begin = time.perf_counter()
         yield
+        give_back()
         self.times[name] = round(time.perf_counter() - begin, 3)
 
 
@@ -132,8 +135,8 @@ def build(
         framework, loose = cut_to_fit(metal, found.master.mesh, found.survey.path)
         del metal  # a few hundred megabytes that the checks need more
     with clock.stage("checks"):
-        checks, words = judge(found, framework)
-    return found.with_framework(framework, checks, clock.times, (*loose, *words))
+        verdict = judge(found, framework)
+    return found.with_framework(verdict, clock.times, loose)
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,13 +153,21 @@ class Groundwork:
     mechanics: CaseMechanics
     remarks: tuple[str, ...]
 
-    def with_framework(self, framework: Mesh, checks: tuple[Check, ...], times: dict[str, float], remarks: tuple[str, ...]) -> Build:
-        """The build of this case with a framework: one made here, or one that was changed elsewhere."""
+    def with_framework(self, verdict: Verdict, times: dict[str, float], remarks: tuple[str, ...]) -> Build:
+        """The build of this case with the framework that was judged: one made here, or one that was changed elsewhere."""
         return Build(
-            self.case, self.cast, self.teeth, self.survey, self.prepared, self.master, self.assembly, self.mechanics, framework, checks,
-            times,
-            (*self.remarks, *remarks),
+            self.case, self.cast, self.teeth, self.survey, self.prepared, self.master, self.assembly, self.mechanics,
+            verdict.checked.framework, verdict.checked, verdict.checks, times, (*self.remarks, *remarks, *verdict.remarks),
         )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """checked : what the checks looked at, with all that they worked out on the way; remarks : on overrules"""
+
+    checked: CheckInput
+    checks: tuple[Check, ...]
+    remarks: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,10 +263,12 @@ def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:
     )  # fmt: skip
 
 
-def judge(found: Groundwork, framework: Mesh) -> tuple[tuple[Check, ...], tuple[str, ...]]:
-    """All checks of a framework against the groundwork of its case, with the case's overrules; and remarks on these."""
+def judge(found: Groundwork, framework: Mesh) -> Verdict:
+    """All checks of a framework against the groundwork of its case, with the case's overrules."""
+    checked = evidence(found, framework)
     reasons = {o.check: o.reason + (f" ({o.by})" if o.by else "") for o in found.case.overrules if not o.check.startswith(OVERRULE)}
-    return overrule((*run_checks(evidence(found, framework)), *_own_checks(found.assembly)), reasons)
+    checks, remarks = overrule((*run_checks(checked), *_own_checks(found.assembly)), reasons)
+    return Verdict(checked, checks, remarks)
 
 
 def read_cast(case: Case) -> Cast:

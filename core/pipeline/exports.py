@@ -19,7 +19,7 @@ from ..output import carried, depth_colours
 from ..output.fit_maps import fit_maps, gap_colours
 from ..solids.fields import Blend
 from .additions import marked_cast, with_bar, with_stubs
-from .build import Build, evidence
+from .build import Build
 
 USUAL = ("stl", "3mf")
 PART_SPACING_MM = 0.35
@@ -34,7 +34,7 @@ def made_size(build: Build) -> Mesh:
     settings = build.case.manufacture
     mesh = build.framework
     if settings.finishing_mm > 0:
-        fitting = evidence(build, mesh).fitting
+        fitting = build.checked.fitting
         fixed = np.zeros(len(mesh.vertices), dtype=bool)
         fixed[mesh.faces[fitting]] = True
         vertices = mesh.vertices + np.where(fixed, 0.0, settings.finishing_mm)[:, None] * mesh.vertex_normals
@@ -65,7 +65,7 @@ def _swollen(field: Callable[[Floats], Floats]) -> Callable[[Floats], Floats]:
 
 def coloured(build: Build) -> tuple[Mesh, dict[str, np.ndarray]]:
     """The framework with a colour a vertex for the fitting side (contact, planned space, off, pressed in), gap and thickness in mm."""
-    maps = fit_maps(evidence(build, build.framework))
+    maps = fit_maps(build.checked)
     colours = np.round(255 * gap_colours(maps.kind)).astype(np.uint8)
     values: dict[str, np.ndarray] = {"red": colours[:, 0], "green": colours[:, 1], "blue": colours[:, 2]}
     return build.framework, {**values, "gap": maps.gap.astype(np.float32), "thickness": maps.thickness.astype(np.float32)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..checks import CheckInput, tip_travel
+from ..checks import tip_travel
 from ..output.drawing import png_bytes
 from ..output.insertion_picture import InsertionSheet, TipTravel, insertion_frames, moving_picture, strip_of
 from .build import Build
@@ -13,8 +13,9 @@ CLEAR_MM = 9.0  # higher than the crowns of most casts stand over their height o
 STEPS = 19
 
 
-def insertion_sheet(build: Build, data: CheckInput) -> InsertionSheet:
-    """The framework followed from seated to clear against the prepared cast. data : what the checks looked at."""
+def insertion_sheet(build: Build) -> InsertionSheet:
+    """The framework followed from seated to clear against the prepared cast."""
+    data = build.checked
     assert data.prepared is not None
     lifts = np.linspace(0.0, CLEAR_MM, 91)
     tips = [

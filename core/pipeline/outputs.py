@@ -8,8 +8,8 @@ import json
 import platform
 import sys
 import time
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path as FilePath
 from typing import Any
@@ -17,11 +17,10 @@ from typing import Any
 import numpy as np
 
 from ..case import case_to_json
-from ..checks import CheckInput
 from ..files import all_at_once, write_atomic
 from ..mechanics import mass
 from ..mechanics.record import record
-from ..mesh import Floats
+from ..mesh import Floats, Ints
 from ..output import (
     ArchPlan,
     MechanicsSheet,
@@ -40,12 +39,15 @@ from ..output import (
     survey_picture,
 )
 from ..output.fit_maps import fit_map_pictures, fit_maps
+from ..output.insertion_picture import InsertionSheet
 from ..output.pdf import report_pdf
-from .build import Build, Clock, Progress, evidence
+from ..parallel import side_by_side
+from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes
 from .insertion import insertion_sheet
 from .pieces import pieces
 
+ABREAST = 2  # pictures at a time: each has memory of its own, and uses threads of its own where most of its work is
 VIEWS = ("occlusal", "facial", "lingual", "oblique")
 MANIFEST = "manifest.json"
 MAP_WORDS = {
@@ -110,19 +112,18 @@ def write_findings(build: Build, folder: FilePath, *, progress: Progress | None 
 def _write_pages(build: Build, folder: FilePath, clock: Clock, *, turning: bool = False) -> list[str]:
     """Pictures and report, and with `turning` the view in three dimensions. Returns the names of the files."""
     with clock.stage("pictures"):
-        data = evidence(build, build.framework)
-        pictures = _pictures(build, data)
-        for name, picture in pictures.items():
+        drawn = _drawn(build, turning=turning)
+        for name, picture in drawn.pictures.items():
             write_atomic(folder / f"{name}.png", picture.data)
-        insertion = insertion_sheet(build, data)
-        write_atomic(folder / "insertion.webp", insertion.moving)
+        write_atomic(folder / "insertion.webp", drawn.insertion.moving)
         if turning:
-            write_atomic(folder / "preview.html", _preview(build).encode())
+            write_atomic(folder / "preview.html", drawn.preview.encode())
     with clock.stage("report"):
-        page = report_html(replace(report_data(build, pictures), insertion=insertion))
+        page = report_html(report_data(build, drawn))
         write_atomic(folder / "report.html", page.encode())
         write_atomic(folder / "report.pdf", report_pdf(page))
-    return [*(f"{name}.png" for name in pictures), "insertion.webp", *(["preview.html"] if turning else []), "report.html", "report.pdf"]
+    pages = ["preview.html"] if turning else []
+    return [*(f"{name}.png" for name in drawn.pictures), "insertion.webp", *pages, "report.html", "report.pdf"]
 
 
 def _write_summary(build: Build, file: FilePath) -> None:
@@ -130,26 +131,57 @@ def _write_summary(build: Build, file: FilePath) -> None:
     write_atomic(file, document.encode())
 
 
-def _pictures(build: Build, data: CheckInput) -> dict[str, Picture]:
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """All that is drawn of a build. arms : PNG bytes by clasp; preview : the page's text, empty where none was asked for"""
+
+    pictures: dict[str, Picture]
+    insertion: InsertionSheet
+    arms: dict[str, bytes]
+    pieces: tuple[tuple[str, ...], Ints]
+    preview: str
+
+
+def _drawn(build: Build, *, turning: bool) -> Drawn:
+    """Pictures that know nothing of one another are drawn side by side, the longest first."""
+    parts = pieces(build)
+    jobs: list[Callable[[], Any]] = [
+        lambda: _framework_pictures(build),
+        lambda: _survey_picture(build),
+        lambda: insertion_sheet(build),
+        lambda: _preview(build, parts) if turning else "",
+        lambda: _stress_pictures(build),
+        lambda: _fit_maps(build),
+    ]
+    framework, survey, insertion, preview, arms, maps = side_by_side(lambda job: job(), jobs, most=ABREAST)
+    return Drawn({"survey": survey, **framework, **maps}, insertion, arms, parts, preview)
+
+
+def _survey_picture(build: Build) -> Picture:
     labels = np.asarray(build.teeth.labels, dtype=np.int64)
-    arch = build.case.cast.arch
-    tripod = build.case.path.tripod
-    survey_sheet = survey_picture(build.cast.mesh, build.survey, labels, arch=arch, tripod=tripod)
-    out = {
-        "survey": Picture(
-            "Survey: height of contour, undercut depth and gauge lines at the path of placement", png_bytes(survey_sheet), wide=True
-        )
-    }
-    onto = carried(labels, build.cast.mesh, build.prepared.mesh)
-    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=arch, labels=onto)
-    out.update({f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()})
+    sheet = survey_picture(build.cast.mesh, build.survey, labels, arch=build.case.cast.arch, tripod=build.case.path.tripod)
+    return Picture("Survey: height of contour, undercut depth and gauge lines at the path of placement", png_bytes(sheet), wide=True)
+
+
+def _framework_pictures(build: Build) -> dict[str, Picture]:
+    labels = carried(np.asarray(build.teeth.labels, dtype=np.int64), build.cast.mesh, build.prepared.mesh)
+    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=build.case.cast.arch, labels=labels)
+    return {f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()}
+
+
+def _fit_maps(build: Build) -> dict[str, Picture]:
     numbers = {fdi: tooth.centre for fdi, tooth in build.teeth.teeth.items()}
-    drawn = fit_map_pictures(build.framework, fit_maps(data), arch=arch, teeth=numbers)
-    out.update({f"map_{name}": Picture(MAP_WORDS[name], png_bytes(image)) for name, image in drawn.items()})
-    return out
+    drawn = fit_map_pictures(build.framework, fit_maps(build.checked), arch=build.case.cast.arch, teeth=numbers)
+    return {f"map_{name}": Picture(MAP_WORDS[name], png_bytes(image)) for name, image in drawn.items()}
 
 
-def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
+def _stress_pictures(build: Build) -> dict[str, bytes]:
+    """PNG bytes by clasp: its arm with its stress as colour."""
+    cast, path = build.prepared.mesh, build.survey.path.vector
+    return {c.id: png_bytes(stress_picture(build.framework, cast, c, path)) for c in build.mechanics.clasps}
+
+
+def report_data(build: Build, drawn: Drawn) -> ReportData:
     """What the report says of a build."""
     case = build.case
     missing = ", ".join(map(str, case.chart.missing)) or "none"
@@ -168,17 +200,16 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         anteroposterior_deg=case.path.anteroposterior_deg,
         lateral_deg=case.path.lateral_deg,
         tripod=case.path.tripod,
-        plan=arch_plan(build),
+        plan=arch_plan(build, drawn.pieces),
         components=component_rows(case.components),
         preparations=[PreparationRow(str(c.tooth), c.what, c.deepest_mm, c.volume_mm3, c.warning) for c in build.cuts],
         checks=build.checks,
-        mechanics=MechanicsSheet(
-            build.mechanics, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}, stress_pictures(build)
-        ),
+        mechanics=MechanicsSheet(build.mechanics, case.cast.arch, {fdi: t.margin for fdi, t in build.teeth.teeth.items()}, drawn.arms),
         materials=_materials(build),
         mass_g=(grams.low, grams.high),
         mass_basis="volume of the mesh and the alloy's density",
-        pictures=[pictures[name] for name in (*(f"framework_{v}" for v in VIEWS), *(f"map_{m}" for m in MAP_WORDS), "survey")],
+        pictures=[drawn.pictures[name] for name in (*(f"framework_{v}" for v in VIEWS), *(f"map_{m}" for m in MAP_WORDS), "survey")],
+        insertion=drawn.insertion,
         cast_changes=build.cast.changes,
         cast_questions=(*build.cast.questions, *build.remarks),
         notes=case.notes,
@@ -186,12 +217,6 @@ def report_data(build: Build, pictures: dict[str, Picture]) -> ReportData:
         versions=versions(),
         hashes={"scan": build.cast.sha256, "framework (mesh)": build.framework.digest, "case": case_digest(build)},
     )
-
-
-def stress_pictures(build: Build) -> dict[str, bytes]:
-    """PNG bytes by clasp: its arm with its stress as colour."""
-    cast, path = build.prepared.mesh, build.survey.path.vector
-    return {c.id: png_bytes(stress_picture(build.framework, cast, c, path)) for c in build.mechanics.clasps}
 
 
 def _materials(build: Build) -> list[tuple[str, str]]:
@@ -207,9 +232,9 @@ def _materials(build: Build) -> list[tuple[str, str]]:
     return rows
 
 
-def arch_plan(build: Build) -> ArchPlan:
+def arch_plan(build: Build, parts: tuple[tuple[str, ...], Ints]) -> ArchPlan:
     """The arch drawing's data: crowns, height of contour, metal by kind of part, tips, tripod, teeth that the bases carry."""
-    names, group = pieces(build)
+    names, group = parts
     axes = build.survey.path.rotation[:2]
     tips = [(np.reshape(t.points, (-1, 3)).mean(axis=0), f"{t.planned_mm:.2f}") for b in build.assembly.built.values() for t in b.tips]
     return ArchPlan(
@@ -242,9 +267,9 @@ def case_digest(build: Build) -> str:
     return hashlib.sha256(json.dumps(case_to_json(build.case), sort_keys=True, ensure_ascii=False).encode()).hexdigest()
 
 
-def _preview(build: Build) -> str:
+def _preview(build: Build, pieces_of_it: tuple[tuple[str, ...], Ints]) -> str:
     found = build.survey
-    names, group = pieces(build)
+    names, group = pieces_of_it
     parts = [
         Part("cast", build.prepared.mesh, "stone", depth_colours(carried(found.undercut, build.cast.mesh, build.prepared.mesh))),
         Part("framework", build.framework, "metal", groups=names, group_of=group),

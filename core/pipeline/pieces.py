@@ -6,7 +6,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..mesh import Ints
-from .build import Build, evidence
+from .build import Build
 
 # Kind of region: words for its group. The order is that of the list on the page.
 WORDS = {
@@ -25,7 +25,7 @@ def pieces(build: Build) -> tuple[tuple[str, ...], Ints]:
     """Names of the groups, and for each vertex of the framework the number of its group; fillets go to the nearest part."""
     mesh = build.framework
     group = np.full(len(mesh.vertices), -1, dtype=np.int64)
-    regions = evidence(build, mesh).regions
+    regions = build.checked.regions
     # Small parts are marked last, so that a rest is not hidden under the connector that holds it.
     for region in sorted(regions, key=lambda r: -int(r.mask.sum())):
         group[region.mask] = NAMES.index(WORDS.get(region.kind, NAMES[0]))

@@ -45,5 +45,5 @@ def check_framework(
     clock = Clock(progress, cancelled)
     found = groundwork(case, clock)
     with clock.stage("checks"):
-        checks, words = judge(found, framework)
-    return found.with_framework(framework, checks, clock.times, (*remarks, *words))
+        verdict = judge(found, framework)
+    return found.with_framework(verdict, clock.times, remarks)

@@ -23,6 +23,7 @@ from ..case.edit import mark_tooth
 from ..cast import Cast, load_cast
 from ..errors import Cancelled, CaseError, ClaspwrightError
 from ..files import make_folder, sole_writer, write_atomic
+from ..memory import one_heap
 from ..teeth import propose_seeds
 from .advice import arm_rows
 from .build import STAGES, Build, Clock, build, cast_of, crowns
@@ -204,6 +205,7 @@ def answer(bench: Bench, task: dict[str, Any], say: Callable[[dict[str, Any]], N
 
 def main() -> None:
     """Answer tasks until standard input closes. Nothing else may write to standard output, so it is kept aside first."""
+    one_heap()
     out = os.fdopen(os.dup(sys.stdout.fileno()), "w", encoding="utf-8")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
     tasks: queue.Queue[dict[str, Any]] = queue.Queue()

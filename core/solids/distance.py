@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from ..mesh import Floats, Ints, Mesh
 
 LEAST_AREA_MM2 = 1e-5
+MOST = 60  # samples along an edge of a fat face: larger ones are walls and floors of a trimmed base
 FEW = 2000
 CHUNK = 40_000  # points at a time: keeps what lies in memory small
 
@@ -25,19 +26,50 @@ def surface_samples(mesh: Mesh, spacing: float) -> tuple[Floats, Floats, Floats]
     """
     corners, areas = mesh.triangles, mesh.face_areas
     longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
-    parts = np.clip(np.ceil(longest / spacing).astype(int), 1, 60)
+    along = np.maximum(np.ceil(longest / spacing).astype(int), 1)
+    across = np.maximum(np.ceil(2 * areas / np.maximum(longest, 1e-12) / spacing).astype(int), 1)
     sound = areas > LEAST_AREA_MM2
-    points, directions, sizes = [], [], []
-    for n in np.unique(parts[sound]):
-        rows = (parts == n) & sound
-        i, j = (g.ravel() for g in np.meshgrid(np.arange(n), np.arange(n), indexing="ij"))
-        keep = i + j < n
-        u, v = (i[keep] + 1 / 3) / n, (j[keep] + 1 / 3) / n
-        weight = np.stack([1 - u - v, u, v], axis=1)
+    thin = 2 * across < along  # a grid of equal pieces would crowd a needle with samples, and with them drown what lies beside it
+    face, points, sizes = [], [], []
+    fat = np.minimum(along, MOST)
+    for n in np.unique(fat[sound & ~thin]):
+        rows = np.flatnonzero((fat == n) & sound & ~thin)
+        weight = _grid(n)
+        face.append(np.repeat(rows, len(weight)))
         points.append(np.einsum("wk,fkd->fwd", weight, corners[rows]).reshape(-1, 3))
-        directions.append(np.repeat(mesh.face_normals[rows], len(weight), axis=0))
         sizes.append(np.repeat(areas[rows] / len(weight), len(weight)))
-    return np.concatenate(points), np.concatenate(directions), np.concatenate(sizes)
+    for n, k in np.unique(np.column_stack([along, across])[sound & thin], axis=0):
+        rows = np.flatnonzero((along == n) & (across == k) & sound & thin)
+        at, share = _slices(corners[rows], n, k)
+        face.append(np.repeat(rows, n * k))
+        points.append(at.reshape(-1, 3))
+        sizes.append((areas[rows, None] * share).reshape(-1))
+    normals = mesh.face_normals[np.concatenate(face)]
+    return np.concatenate(points), normals, np.concatenate(sizes)
+
+
+def _grid(n: int) -> Floats:
+    """(n (n + 1) / 2, 3) barycentric weights of the middles of equal pieces of a triangle."""
+    i, j = (g.ravel() for g in np.meshgrid(np.arange(n), np.arange(n), indexing="ij"))
+    keep = i + j < n
+    u, v = (i[keep] + 1 / 3) / n, (j[keep] + 1 / 3) / n
+    return np.stack([1 - u - v, u, v], axis=1)
+
+
+def _slices(corners: Floats, n: int, k: int) -> tuple[Floats, Floats]:
+    """Triangles (f, 3, 3) cut square to their longest edge into n slices of k pieces: middles (f, n k, 3), shares of the area (f, n k)."""
+    length = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)
+    order = (np.argmax(length, axis=1)[:, None] + np.arange(3)) % 3
+    a, b, c = np.moveaxis(np.take_along_axis(corners, order[:, :, None], axis=1), 1, 0)
+    base = b - a
+    foot = np.clip(np.einsum("fd,fd->f", c - a, base) / np.einsum("fd,fd->f", base, base), 1e-9, 1 - 1e-9)[:, None]
+    t = (np.arange(n) + 0.5) / n
+    tall = np.minimum(t / foot, (1 - t) / (1 - foot))  # of the slice's own height, as a share of the triangle's
+    up = (c - a - foot * base)[:, None, None]
+    level = (np.arange(k) + 0.5) / k
+    at = (a[:, None] + t[:, None] * base[:, None])[:, :, None] + (tall[:, :, None] * level)[..., None] * up
+    share = tall / tall.sum(axis=1, keepdims=True) / k
+    return at.reshape(len(corners), n * k, 3), np.repeat(share, k, axis=1)
 
 
 class SurfaceDistance:

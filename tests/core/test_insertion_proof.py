@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from claspwright.core.checks import RIGID_LIMIT_MM, check_rigid
 from claspwright.core.mesh import Mesh
-from claspwright.core.pipeline.build import evidence
 
 from . import planting as p
 from .test_scan_frameworks import made  # noqa: F401 (a fixture)
@@ -33,7 +32,7 @@ def tree(mesh: Mesh) -> "fcl.BVHModel":
 
 @pytest.fixture(scope="module")
 def good(quick_lower):
-    return evidence(quick_lower, quick_lower.framework)
+    return quick_lower.checked
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +106,7 @@ def test_both_say_the_same_of_a_framework_with_a_fault(good, cast, name, plant):
 @pytest.mark.timeout(900)
 def test_real_scans_agree_with_brute_force(made, request):  # noqa: F811 (the fixture)
     """Both ways of looking say the same of a framework on a real scan, as it is and with its tips counted as rigid."""
-    data = evidence(made, made.framework)
+    data = made.checked
     stone = fcl.CollisionObject(tree(data.prepared), fcl.Transform())
     rigid = check_rigid(data.framework, data.prepared, data.path, data.tips, cast_scene=data.prepared_scene)
     found = cuts(data, stone, data.fitting)

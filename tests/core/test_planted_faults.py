@@ -14,7 +14,6 @@ from claspwright.core.checks import Check, CheckInput
 from claspwright.core.checks.opposing import check_clearance
 from claspwright.core.checks.rays import Rays
 from claspwright.core.mesh import Mesh, once_a_mesh
-from claspwright.core.pipeline.build import evidence
 
 from . import planting as p
 
@@ -165,7 +164,7 @@ def run(check_id: str, data: CheckInput) -> Check:
 
 @pytest.fixture(scope="module")
 def good(quick_lower) -> CheckInput:
-    data = evidence(quick_lower, quick_lower.framework)
+    data = quick_lower.checked
     assert {r.id for r in data.regions} == set(PARTS) and [t.id for t in data.tips] == list(CLASPS)
     return data
 
