@@ -31,6 +31,7 @@ PROUD_MM = {"occlusal": 0.25, "long": 0.25, "embrasure": 0.35, "cingulum": 0.5, 
 # An occlusal rest is smooth on top: fissures narrower than this across are bridged, and what is left is rounded off.
 BRIDGED_MM, CALM_MM = 0.9, 0.35
 TOP_STEP_MM = 0.12
+ASIDE_DEG = 30.0  # a seat runs along its crown; a pit that lies further aside is not what it runs into
 DROP_MM = 1.6  # what lies further below the ridge than this is not the rest's to restore
 BRIDGE_MM = 0.9  # a bridge between two rests reaches this far below their ridges, at the least to where the crowns touch
 PAST_MIDDLE = 0.58  # a long rest covers more than half of the crown mesiodistally (McCracken's, from memory)
@@ -70,11 +71,12 @@ def planned_seat(spec: AnyRest, teeth: Teeth, cast: Mesh, up: Floats) -> RestSea
 def _occlusal(spec: OcclusalRest, tooth: Tooth, cast: Mesh, up: Floats) -> RestSeatSpec:
     ridge = marginal_ridge(tooth, cast, spec.side)
     hollow = fossa(tooth, cast)
+    along = _level(-tooth.direction(spec.side), up)
     seat = RestSeatSpec(
         tooth=spec.tooth,
         kind="occlusal" if spec.form == "short" else spec.form,
         point=ridge,
-        inward=_level(hollow - ridge, up),
+        inward=_within(_level(hollow - ridge, up), along, ASIDE_DEG),
         up=up,
         width_mm=spec.width_mm,
         length_mm=min(spec.length_mm, 6.0) if spec.form != "long" else spec.length_mm,
@@ -82,7 +84,7 @@ def _occlusal(spec: OcclusalRest, tooth: Tooth, cast: Mesh, up: Floats) -> RestS
     )
     if spec.form != "long":
         return seat
-    along = _level(-tooth.direction(spec.side), up)  # along the crown, not into the nearest pit
+    # Along the crown, not into the nearest pit.
     extent = (cast.vertices[np.unique(cast.faces[tooth.faces])] - ridge) @ along
     rim = float(extent.min())  # how far the crown reaches beyond the ridge
     length = max(spec.length_mm, PAST_MIDDLE * float(np.ptp(extent)) + rim)
@@ -98,6 +100,15 @@ def seat_of(spec: AnyRest, site: Site) -> RestSeatSpec:
 def _level(vector: Floats, up: Floats) -> Floats:
     flat = vector - (vector @ up) * up
     return flat / np.linalg.norm(flat)
+
+
+def _within(way: Floats, axis: Floats, degrees: float) -> Floats:
+    """A unit vector turned towards another, as far as it needs to lie within an angle of it."""
+    aside = way - (way @ axis) * axis
+    size = float(np.linalg.norm(aside))
+    if np.arctan2(size, way @ axis) <= np.radians(degrees):
+        return way
+    return np.asarray(np.cos(np.radians(degrees)) * axis + np.sin(np.radians(degrees)) * aside / max(size, 1e-12))
 
 
 def _hull(points: Floats) -> Floats:

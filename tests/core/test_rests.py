@@ -123,6 +123,19 @@ def test_the_checks_measure_what_was_asked_and_see_a_narrow_rest(site: Site, met
     assert turned.status == "warn"
 
 
+def test_a_seat_runs_along_its_crown(site: Site) -> None:
+    """Its long axis follows the crown's own from the ridge inward (common practice); a pit that lies aside does not turn it across."""
+    for fdi in (44, 47, 34, 35, 36, 37):
+        tooth = site.teeth.teeth[fdi]
+        for side in ("mesial", "distal"):
+            seat = planned_seat(OcclusalRest("r", fdi, side), site.teeth, site.cast, site.up)
+            assert seat.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(30.0)), (fdi, side)
+            aside = replace(tooth, cusps=tooth.cusps + 2.5 * tooth.facial)  # a worn or badly scanned crown: its hollow is found far aside
+            moved = replace(site.teeth, teeth={**site.teeth.teeth, fdi: aside})
+            turned = planned_seat(OcclusalRest("r", fdi, side), moved, site.cast, site.up)
+            assert turned.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(30.0)), (fdi, side)
+
+
 def test_a_rest_that_cannot_be_made_says_why(site: Site) -> None:
     alone = RESTS["pair a"]
     with pytest.raises(ComponentError, match="mesial side of 36"):
