@@ -10,12 +10,18 @@ import resource
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path as FilePath
 
 import numpy as np
 import trimesh
+from claspwright.core.case import load_case
 from claspwright.core.cast import read_mesh
+from claspwright.core.components import build_components
+from claspwright.core.mechanics import analyse, analyse_clasp
 from claspwright.core.mesh import Mesh
 from claspwright.core.phantom import SAMPLES, make_phantom
+from claspwright.core.pipeline.build import Clock, footing_of, surveyed
+from claspwright.core.pipeline.mechanics import case_input, framework_material
 from claspwright.core.planning.path_search import search
 from claspwright.core.planning.path_search_plan import plan_path
 from claspwright.core.survey import Path, RayScene, gauge_lines, survey
@@ -24,6 +30,7 @@ from scipy.spatial import cKDTree
 
 RUNS = 5
 SEARCH_TRIANGLES = 200_000
+SAMPLE_CASES = FilePath(__file__).resolve().parents[1] / "sample_scenes"
 
 
 def best(job: Callable[[int], object]) -> float:
@@ -98,6 +105,27 @@ def bench_path(triangles: int) -> None:
     print(f"  floor: one ray a vertex and direction      {floor * directions:7.3f} s = {floor * directions / seconds:5.1f} x the map")
 
 
+def bench_mechanics(folder: FilePath) -> None:
+    """Every arm of a sample case alone, and the whole case, in processor time."""
+    case = load_case(folder / "case.json")
+    clock = Clock(None, None)
+    site = footing_of(case, surveyed(case, clock), clock, quick=True).site
+    data = case_input(case, build_components(case, site), site, framework_material(case)[0])
+    results = analyse(data)  # tables of the yielding section are made once
+
+    def spent(job: Callable[[], object]) -> float:
+        times = []
+        for _ in range(RUNS):
+            start = time.process_time()
+            job()
+            times.append(time.process_time() - start)
+        return min(times)
+
+    arms = [spent(lambda c=c: analyse_clasp(c)) for c in data.clasps]  # type: ignore[misc]
+    whole = spent(lambda: analyse(data))
+    print(f"mechanics of {folder.name}: {len(results.clasps)} arms, the slowest {max(arms):.3f} s; the whole case {whole:.3f} s")
+
+
 def main() -> None:
     """Made-up casts of three sizes, and any scans named."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -108,6 +136,8 @@ def main() -> None:
         spec = replace(SAMPLES["lower_class_i"], triangles=triangles)
         bench_survey("a made-up lower cast", make_phantom(spec).mesh)
     bench_path(SEARCH_TRIANGLES)
+    for case in sorted(SAMPLE_CASES.glob("*/case.json")):
+        bench_mechanics(case.parent)
     for file in options.scans:
         bench_survey(file, read_mesh(file)[0])
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")

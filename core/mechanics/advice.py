@@ -26,6 +26,7 @@ LEAST_TIP_MM = 0.4
 CIRCUMFERENTIAL_WIDTH_MM = (1.2, 2.3)
 QUICK_ELEMENTS = 16
 TRIES = 4  # candidates looked at with a beam of their own before one is given up
+OVERLOAD = 3.0  # where nothing serves, an arm that is bent for good is worse than one that holds too little by the same share
 INSIDE = 1.02  # what is advised lies this far inside the range, so that rounding does not throw it out
 # Metals a framework can be made of in one piece with its arms.
 FRAMEWORK_METALS = ("cocr_cast", "cocr_laser", "cpti", "ti64", "gold_iv")
@@ -55,7 +56,7 @@ class Sizes:
     taper: str = ""
 
 
-# A bar's tip has fields of its own and stays as it is; a wire is as thick as it is drawn.
+# A bar's tip has fields of its own and stays as it is; a wire comes in gauges and metals.
 FIELDS = {
     "circumferential": Sizes("base_width_mm", "base_thickness_mm", "taper"),
     "bar": Sizes("base_width_mm", "base_thickness_mm"),
@@ -78,6 +79,12 @@ def wanted_pull(clasps_on_side: int) -> tuple[float, float]:
     """Likely peak pull wanted of each clasp: the range for a side shared by its clasps, N."""
     low, high = WANTED_PER_SIDE_N
     return low / max(clasps_on_side, 1), high / max(clasps_on_side, 1)
+
+
+def in_range(result: ClaspResult, clasps_on_side: int) -> bool:
+    """Whether the likely pull and stress of an arm need no advice."""
+    low, high = wanted_pull(clasps_on_side)
+    return low <= result.peak.likely <= high and result.stress.likely <= result.allowable_mpa
 
 
 def quick_beam(data: ClaspInput, arm: ClaspArm) -> BentArm:
@@ -122,23 +129,34 @@ def _search(data: ClaspInput, result: ClaspResult) -> _Search:
         pull, stress = lifted(data, quick_beam(data, _sized(data, width, thickness, taper)), 1.0)
         return pull / max(pull0, 1e-9), stress / max(stress0, 1e-9)
 
-    wide = {f: alone(width=f) for f in _factors(data, "width")}
-    thick = {f: alone(thickness=f) for f in _factors(data, "thickness")}
+    if data.kind == "wrought":
+        sizes = {(f, f): alone(f, f) for f in _drawn(data)}
+    else:
+        wide = {f: alone(width=f) for f in _factors(data, "width")}
+        thick = {f: alone(thickness=f) for f in _factors(data, "thickness")}
+        sizes = {(w, t): (a[0] * b[0], a[1] * b[1]) for (w, a), (t, b) in product(wide.items(), thick.items())}
     tapers = {t: alone(taper=t) for t in _tapers(data)}
     depths = {g: lifted(data, now, g / result.planned_mm) for g in sorted({result.planned_mm, *GAUGES})}
     own = data.arm.material
-    metals = [own] if data.kind == "wrought" else [own, *(MATERIALS[m] for m in FRAMEWORK_METALS if m != own.name)]
+    names = WIRES if data.kind == "wrought" else FRAMEWORK_METALS
+    metals = [own, *(MATERIALS[m] for m in names if m != own.name)]
     changes, rows = [], []
-    for (w, a), (t, b), (s, c), (g, d), m in product(wide.items(), thick.items(), tapers.items(), depths.items(), metals):
+    for ((w, t), b), (s, c), (g, d), m in product(sizes.items(), tapers.items(), depths.items(), metals):
         stiff = m.modulus_mpa / own.modulus_mpa
         changes.append(Change(w, t, s, g, m))
-        rows.append((a[0] * b[0] * c[0] * d[0] * stiff, a[1] * b[1] * c[1] * d[1] * stiff))
+        rows.append((b[0] * c[0] * d[0] * stiff, b[1] * c[1] * d[1] * stiff))
     table = np.array(rows) * fit
     return _Search(data, fit, result.planned_mm, changes, table[:, 0], table[:, 1])
 
 
 def _sized(data: ClaspInput, width: float, thickness: float, taper: float | None) -> ClaspArm:
     return with_size(data.arm, width, thickness, taper, keep_tip=data.kind == "bar")
+
+
+def _drawn(data: ClaspInput) -> list[float]:
+    """Factors on a wire's diameter that make it one of the gauges; the present one always."""
+    now = float(data.arm.width[0])
+    return [1.0, *(f for f in (gauge_mm(g) / now for g in WIRE_GAUGES) if abs(f - 1.0) > 1e-3)]
 
 
 def _factors(data: ClaspInput, what: str) -> list[float]:
@@ -161,6 +179,12 @@ def _made(search: _Search, change: Change) -> tuple[tuple[str, float | str], ...
     out: list[tuple[str, float | str]] = []
     if change.depth_mm != search.depth_mm:
         out.append(("gauge_mm", change.depth_mm))
+    if search.data.kind == "wrought":
+        if change.width != 1.0:
+            out.append(("wire_gauge", min(WIRE_GAUGES, key=lambda g: abs(gauge_mm(g) - float(arm.width[0]) * change.width))))
+        if change.material.name != arm.material.name:
+            out.append(("material", change.material.name))
+        return tuple(out)
     if change.thickness != 1.0:
         out.append((fields.thickness, round(float(arm.thickness[0]) * change.thickness, 2)))
     if change.width != 1.0:
@@ -215,7 +239,7 @@ def advise(data: ClaspInput, result: ClaspResult, clasps_on_side: int) -> tuple[
     a wrought wire if one would do. Each is an estimate: build again to confirm.
     """
     wanted = wanted_pull(clasps_on_side)
-    if wanted[0] <= result.peak.likely <= wanted[1] and result.stress.likely <= result.allowable_mpa:
+    if in_range(result, clasps_on_side):
         return ()
     search = _search(data, result)
     found = []
@@ -225,18 +249,22 @@ def advise(data: ClaspInput, result: ClaspResult, clasps_on_side: int) -> tuple[
             found.append(good)
     if not found or found[0].changes[-1][0] == "alloy":
         wire = _wire(data, result, wanted)
-        nearest = [] if found else [_nearest(search, wanted)]
-        found += nearest + ([] if wire is None else [wire])
+        nearest = None if found else _nearest(search, wanted)
+        found += [a for a in (nearest, wire) if a is not None]
     return tuple(found)
 
 
-def _nearest(search: _Search, wanted: tuple[float, float]) -> Advice:
-    """The change of measures, in the arm's own material, that misses the range least."""
+def _nearest(search: _Search, wanted: tuple[float, float]) -> Advice | None:
+    """The change of measures, in the arm's own material, that misses the range least; None where none comes nearer than no change."""
     own = search.data.arm.material
-    short = np.maximum(np.log(wanted[0] / np.maximum(search.pull, 1e-6)), np.log(np.maximum(search.pull, 1e-6) / wanted[1]))
-    miss = np.maximum(short, 0.0) + np.maximum(np.log(np.maximum(search.stress, 1e-6) / own.allowable_mpa), 0.0)
-    mine = [i for i, c in enumerate(search.changes) if c.material.name == own.name and _sound(search, c) and _made(search, c)]
-    return _judged(search, search.changes[min(mine, key=lambda i: (round(float(miss[i]), 3), _effort(search, search.changes[i])))], wanted)
+    pull = np.maximum(search.pull, 1e-6)
+    short = np.maximum(np.log(wanted[0] / pull), np.log(pull / wanted[1]))
+    over = np.log(np.maximum(search.stress, 1e-6) / own.allowable_mpa)
+    miss = np.round(np.maximum(short, 0.0) + OVERLOAD * np.maximum(over, 0.0), 3)
+    mine = [i for i, c in enumerate(search.changes) if c.material.name == own.name and _sound(search, c)]
+    as_it_is = next(i for i in mine if not _made(search, search.changes[i]))
+    best = min(mine, key=lambda i: (float(miss[i]), _effort(search, search.changes[i])))
+    return _judged(search, search.changes[best], wanted) if miss[best] < miss[as_it_is] else None
 
 
 def _wire(data: ClaspInput, result: ClaspResult, wanted: tuple[float, float]) -> Advice | None:
@@ -262,10 +290,11 @@ def _wire(data: ClaspInput, result: ClaspResult, wanted: tuple[float, float]) ->
 _NAMES = {
     "gauge_mm": "an undercut of {:.2f} mm", "base_thickness_mm": "{:.2f} mm thick at the base",
     "base_width_mm": "{:.2f} mm wide at the base", "taper": "a taper to {:.2f}", "alloy": "the whole framework of {}",
+    "wire_gauge": "a wire of {} gauge",
 }  # fmt: skip
 
 
 def _words(changes: tuple[tuple[str, float | str], ...], pull: float, stress: float, metal: Material) -> str:
-    parts = [_NAMES[field].format(value) for field, value in changes]
+    parts = [MATERIALS[str(v)].label if field == "material" else _NAMES[field].format(v) for field, v in changes]
     what = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
     return f"{what}: pull about {pull:.1f} N, stress about {stress:.0f} MPa (allowable {metal.allowable_mpa:.0f})"

@@ -119,7 +119,7 @@ def force_travel(profile: Profile, give: Floats, friction: float) -> ForceTravel
 
 def frictional_hold(planes: int, friction: Range = FRICTION, press: Range = STRAIN_FORCE) -> Range:
     """N by which guide planes hold a side by friction alone, apart from the clasps: friction x sideways press, a plane."""
-    words = f"{planes} guide planes; {press.assumption}; friction {friction.low:g} to {friction.high:g}"
+    words = f"{planes} guide plane{'' if planes == 1 else 's'}; {press.assumption}; friction {friction.low:g} to {friction.high:g}"
     return Range(
         planes * friction.low * press.low, planes * friction.likely * press.likely, planes * friction.high * press.high, "N", words
     )

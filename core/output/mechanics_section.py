@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from ..mechanics.advice import wanted_pull
+from ..mechanics.advice import Advice, in_range, wanted_pull
 from ..mechanics.case import CaseMechanics
 from ..mechanics.clasps import ClaspResult
 from ..mechanics.levers import Lift
@@ -132,33 +132,29 @@ def _lives(clasps: Sequence[ClaspResult]) -> str:
     )
     if "cocr_laser" in own:
         notes += f" Smooth bars of laser-melted Co-Cr-Mo bore 10 million loads of {bars} (Materials 2019;12:4039), in the opposite order."
-    table_html = table(heads, rows, "mech") + f'<p class="fine">{notes}</p>'
+    table_html = table(heads, rows, "mech lives") + f'<p class="fine">{notes}</p>'
     return f"<h3>Life of the arms</h3><p>Clasps in published bending tests:</p><ul>{lines}</ul>{table_html}"
 
 
 def _advice(found: CaseMechanics) -> str:
     if not found.clasps:
         return ""
-    if not found.advice:
+    wanting = [c for c in found.clasps if not in_range(c, sum(o.side == c.side for o in found.clasps))]
+    if not wanting:
         return "<h3>Advice</h3><p>Every arm's likely pull and stress are in range.</p>"
-    lines = []
-    for c in found.clasps:
-        mine = [a for a in found.advice if a.component == c.id]
-        good = [a for a in mine if a.good and a.changes]
-        other = [a for a in mine if not a.changes]
-        if good:
-            told = "; or ".join(escape(a.words) for a in good)
-            lead = "this brings" if len(good) == 1 else "any one of these brings"
-            lines.append(f"<li><b>{escape(c.id)}</b>: {lead} pull and stress into range: {told}</li>")
-        elif mine:
-            told = "; ".join(escape(a.words) for a in mine if a.changes)
-            instead = "; ".join(escape(a.words) for a in other) or "a longer arm or a bar clasp would be more flexible"
-            lines.append(
-                f"<li><b>{escape(c.id)}</b>: no one change of undercut, width, thickness, taper or metal brings both into range; "
-                f"nearest: {told}. Instead: {instead}</li>"
-            )
+    lines = "".join(f"<li><b>{escape(c.id)}</b>: {_advised([a for a in found.advice if a.component == c.id])}</li>" for c in wanting)
     head = "<h3>Advice</h3><p>Estimates of the changed arm; build again to confirm. The decision is the clinician's.</p>"
-    return f"{head}<ul>{''.join(lines)}</ul>"
+    return f"{head}<ul>{lines}</ul>"
+
+
+def _advised(mine: Sequence[Advice]) -> str:
+    good = [a for a in mine if a.good and a.changes]
+    if good:
+        lead = "this brings" if len(good) == 1 else "any one of these brings"
+        return f"{lead} pull and stress into range: " + "; or ".join(escape(a.words) for a in good)
+    nearer = "".join(f"nearest: {escape(a.words)}. " for a in mine if a.changes) or "none comes nearer than the arm as it is. "
+    instead = "; ".join(escape(a.words) for a in mine if not a.changes) or "a longer arm or a bar clasp would be more flexible"
+    return f"no change of undercut, measures or metal brings both into range; {nearer}Instead: {instead}"
 
 
 def _hold(lift: Lift | None) -> str:

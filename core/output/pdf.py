@@ -121,6 +121,8 @@ def _style(size: float, *, bold: bool = False, soft: bool = False, **more: Any) 
     return ParagraphStyle(f"{size}{bold}{soft}", fontName=face, fontSize=size, textColor=colour, **options)
 
 
+CELL_PAD = 6.0  # points beside the words of a cell
+WIDEST = 0.4  # of a table, for one column
 TEXT = {
     "h1": _style(19, bold=True, spaceAfter=5), "h2": _style(12.5, bold=True, spaceBefore=14, spaceAfter=4, keepWithNext=1),
     "h3": _style(10, bold=True, spaceBefore=8, spaceAfter=3, keepWithNext=1), "p": _style(9.5, spaceBefore=2, spaceAfter=3),
@@ -199,7 +201,8 @@ def _block(node: Node, width: float) -> list[Flowable]:
     if "moving" in kinds:
         return []  # paper stands still: the strip beside it shows the same
     if node.tag == "figure":
-        return [KeepTogether(_blocks(node, width))]
+        inside = _blocks(node, width)
+        return inside if len(inside) == 1 else [KeepTogether(inside)]  # one alone stays with the heading before it
     if "signatures" in kinds:
         return [_signatures(node, width)]
     if kinds & {"cautions"}:
@@ -263,11 +266,25 @@ def _table(node: Node, width: float) -> LongTable:
     rows = [[_words(cell, cell.tag) for cell in row.all("th", "td")] for row in node.all("tr")]
     count = max(map(len, rows))
     given = next((COLUMNS[k] for k in node.kinds if k in COLUMNS and len(COLUMNS[k]) == count), None)
-    widths = [w * width / sum(given) for w in given] if given else [width / count] * count
+    widths = [w * width / sum(given) for w in given] if given else _widths(rows, count, width)
     rows = [[*row, *([""] * (count - len(row)))] for row in rows]
     lines: list[Any] = [*_BARE, ("RIGHTPADDING", (0, 0), (-1, -1), 5)]
     lines += [("LINEBELOW", (0, 0), (-1, 0), 1, INK), ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE)]
     return LongTable(rows, colWidths=widths, repeatRows=1 if next(node.all("thead"), None) else 0, style=lines, spaceAfter=4)
+
+
+def _widths(rows: Sequence[Sequence[Paragraph]], count: int, width: float) -> list[float]:
+    """Columns as wide as their longest word at the least; what is left goes to those with the longest lines."""
+    least, whole = [0.0] * count, [0.0] * count
+    for row in rows:
+        for k, cell in enumerate(row):
+            line = sum(pdfmetrics.stringWidth(f.text, f.fontName, f.fontSize) for f in cell.frags)
+            least[k] = max(least[k], cell.minWidth() + CELL_PAD)
+            whole[k] = max(whole[k], min(line + CELL_PAD, WIDEST * width), least[k])
+    spare, wanted = width - sum(least), sum(whole) - sum(least)
+    if spare <= 0 or wanted <= 0:
+        return [w * width / sum(whole) for w in whole]
+    return [a + (b - a) * spare / wanted for a, b in zip(least, whole, strict=True)]
 
 
 def _picture_bytes(source: str) -> io.BytesIO:

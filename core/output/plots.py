@@ -27,9 +27,12 @@ def svg(width: float, height: float, body: Sequence[str], title: str) -> str:
     )
 
 
-def words(x: float, y: float, text: str, *, size: float = 9, anchor: str = "start", colour: str = INK, bold: bool = False) -> str:
-    """Text with its baseline at (x, y)."""
+def words(
+    x: float, y: float, text: str, *, size: float = 9, anchor: str = "start", colour: str = INK, bold: bool = False, halo: bool = False
+) -> str:
+    """Text with its baseline at (x, y). halo : a white rim, where lines run under it"""
     weight = ' font-weight="600"' if bold else ""
+    weight += ' stroke="#ffffff" stroke-width="2.4" stroke-linejoin="round" paint-order="stroke"' if halo else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" {FONT}font-size="{size:g}" text-anchor="{anchor}" fill="{colour}"{weight}>{escape(text)}</text>'
 
 
@@ -48,6 +51,13 @@ def round_up(value: float) -> float:
     return float(next(step * power for step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0) if step * power >= value * 0.999))
 
 
+def ticks(end: float) -> list[float]:
+    """Round values from 0 to `end`, four to seven of them."""
+    power = float(10.0 ** np.floor(np.log10(end)))
+    step = next(s * power for s in (0.1, 0.2, 0.5, 1.0, 2.0) if end / (s * power) <= 6.001)
+    return [round(k * step, 12) for k in range(int(end / step + 1e-6) + 1)]
+
+
 class Axes:
     """A rectangle with x and y scales from 0; drawn into `body`."""
 
@@ -62,18 +72,17 @@ class Axes:
         b = self.bottom - np.clip(np.asarray(y, dtype=float) / self.y_end, 0, 1) * (self.bottom - self.top)
         return np.stack(np.broadcast_arrays(np.atleast_1d(a), np.atleast_1d(b)), axis=1)
 
-    def frame(self, x_name: str, y_name: str, ticks: int = 4) -> None:
+    def frame(self, x_name: str, y_name: str) -> None:
         """Axis lines, ticks and names."""
         self.body.append(path(np.array([[self.left, self.top], [self.left, self.bottom], [self.right, self.bottom]]), width=0.8))
-        for k in range(ticks + 1):
-            x, y = self.x_end * k / ticks, self.y_end * k / ticks
-            (px, _), (_, py) = self.at(x, 0)[0], self.at(0, y)[0]
-            self.body += [
-                path(np.array([[px, self.bottom], [px, self.bottom + 3]]), width=0.8),
-                words(px, self.bottom + 12, f"{x:g}", size=8, anchor="middle"),
-                path(np.array([[self.left - 3, py], [self.left, py]]), width=0.8),
-                words(self.left - 5, py + 3, f"{y:g}", size=8, anchor="end"),
-            ]
+        for x in ticks(self.x_end):
+            px = self.at(x, 0)[0, 0]
+            self.body.append(path(np.array([[px, self.bottom], [px, self.bottom + 3]]), width=0.8))
+            self.body.append(words(px, self.bottom + 12, f"{x:g}", size=8, anchor="middle"))
+        for y in ticks(self.y_end):
+            py = self.at(0, y)[0, 1]
+            self.body.append(path(np.array([[self.left - 3, py], [self.left, py]]), width=0.8))
+            self.body.append(words(self.left - 5, py + 3, f"{y:g}", size=8, anchor="end"))
         self.body.append(words(self.right, self.bottom + 24, x_name, size=8, anchor="end", colour=SOFT))
         self.body.append(words(self.left - 22, self.top - 6, y_name, size=8, colour=SOFT))
 
@@ -92,12 +101,12 @@ def force_travel_plot(clasp: ClaspResult, wanted: tuple[float, float], top_n: fl
         axes.body.append(path(axes.at(t, clasp.pull[row]), dash="3 2", width=0.9))
         k = int(clasp.pull[row].argmax())
         x, y = axes.at(t[k], clasp.pull[row, k])[0]
-        axes.body.append(words(x, y - 3 if row == 2 else y + 10, f"{name} {clasp.pull[row, k]:.1f} N", size=8, anchor="middle"))
+        axes.body.append(words(x, y - 3 if row == 2 else y + 10, f"{name} {clasp.pull[row, k]:.1f} N", size=8, anchor="middle", halo=True))
     axes.body += [*edges, path(axes.at(t, clasp.pull[1]), width=2.0)]
     axes.body.append(words(axes.right - 2, axes.at(0, min(wanted[1], axes.y_end))[0, 1] + 9, "wanted", size=8, anchor="end", colour=SOFT))
     x, y = axes.at(clasp.peak_travel_mm, clasp.peak.likely)[0]
     axes.body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{INK}"/>')
-    axes.body.append(words(x + 5, y - 5, f"likely {clasp.peak.likely:.1f} N", size=9, bold=True))
+    axes.body.append(words(x + 5, y - 5, f"likely {clasp.peak.likely:.1f} N", size=9, bold=True, halo=True))
     axes.frame("travel from the seat, mm", "pull, N")
     hatch = (
         '<defs><pattern id="wanted" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
@@ -128,8 +137,9 @@ def arm_stress_plot(clasp: ClaspResult) -> str:
     k = int(clasp.along.argmax())
     a, b = axes.at(x[k], clasp.along[k])[0]
     axes.body.append(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="3" fill="{INK}"/>')
-    shift, anchor = (-6.0, "end") if a > axes.right - 90 else (6.0, "start")
-    axes.body.append(words(a + shift, b + 14, f"likely {clasp.along[k]:.0f} MPa", bold=True, anchor=anchor))
+    over = float(axes.at(0, clasp.along_band.max())[0, 1])  # above the band, where no line of its own runs
+    anchor = "end" if a > axes.right - 90 else "start"
+    axes.body.append(words(a, over - 4, f"likely {clasp.along[k]:.0f} MPa", bold=True, anchor=anchor, halo=True))
     axes.frame("from the rigid part to the tip, mm", "stress, MPa")
     head = words(8, 13, f"{clasp.id}, tooth {clasp.tooth}", bold=True, size=10)
     return svg(320, 200, [head, *axes.body], f"Stress along {clasp.id}: greatest {clasp.stress}")

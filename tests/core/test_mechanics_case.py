@@ -31,6 +31,7 @@ from claspwright.core.mechanics.advice import advise, wanted_pull
 from claspwright.core.mechanics.connector import analyse_connector, frame_of, side_stiffness, with_section
 from claspwright.core.mechanics.record import record
 from claspwright.core.mechanics.retention import force_travel, reciprocation
+from claspwright.core.mechanics.sections import gauge_mm
 from claspwright.core.output import MechanicsSheet, ReportData, report_html
 from claspwright.core.pipeline.advice import apply_advice
 from claspwright.core.pipeline.mechanics import framework_material
@@ -189,6 +190,37 @@ def test_advice_brings_an_arm_into_range_when_it_is_followed():
         followed = analyse_clasp(ball_clasp(arm, undercut, 3.8))
         assert low * 0.9 <= followed.peak.likely <= high * 1.1, advice.words
         assert followed.stress.likely <= 1.05 * followed.allowable_mpa, advice.words
+
+
+def wire_of(gauge, material="wire_ptaupd"):
+    """11 mm of free wire round a premolar."""
+    d = gauge_mm(gauge)
+    return simple_arm(11.0, d, d, MATERIALS[material], taper=1.0, shape="round", arc_deg=90)
+
+
+def test_a_wire_is_advised_another_gauge_or_metal_and_it_serves():
+    """What is advised for a wire are a wire's own choices; followed, pull and stress are in range."""
+    data = ball_clasp(wire_of(19), 0.5, 3.6, kind="wrought")
+    result = analyse_clasp(data)
+    low, high = wanted_pull(2)
+    assert not (low <= result.peak.likely <= high and result.stress.likely <= result.allowable_mpa)
+    found = [a for a in advise(data, result, 2) if a.good]
+    assert found and all(set(dict(a.changes)) <= {"gauge_mm", "wire_gauge", "material"} for a in found)
+    for advice in found:
+        changes = dict(advice.changes)
+        beam = wire_of(changes.get("wire_gauge", 19), changes.get("material", "wire_ptaupd"))
+        followed = analyse_clasp(ball_clasp(beam, changes.get("gauge_mm", 0.5), 3.6, kind="wrought"))
+        assert low * 0.9 <= followed.peak.likely <= high * 1.1, advice.words
+        assert followed.stress.likely <= 1.05 * followed.allowable_mpa, advice.words
+        assert beam.material.label in advice.words or "material" not in changes
+
+
+def test_nothing_is_advised_that_is_worse_than_the_arm_as_it_is():
+    """A wire of the thickest gauge in its range of stress that holds too little alone: less undercut would only hold less."""
+    data = ball_clasp(wire_of(18), 0.25, 3.6, kind="wrought")
+    result = analyse_clasp(data)
+    assert result.peak.likely < wanted_pull(1)[0] and result.stress.likely < result.allowable_mpa
+    assert all(a.good or a.peak_n > result.peak.likely for a in advise(data, result, 1))
 
 
 def test_an_arm_in_range_needs_no_advice():

@@ -1,10 +1,9 @@
 """The arms of the samples as built, by the program's beam and by solid elements of a general finite-element library (scikit-fem).
 
 The library knows nothing of beams: 27-node bricks of the half-round solid swept along the arm, built in at its root, pulled at its tip.
-Also here, because it needs the samples: every arm's time and the case's.
+Also here, because it needs the samples: that every arm is analysed (how fast says `make bench`).
 """
 
-import time
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -16,7 +15,7 @@ from claspwright.core.case import load_case
 from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.checks import check_mechanics
 from claspwright.core.components import Site, build_components
-from claspwright.core.mechanics import CaseInput, ClaspArm, analyse, analyse_clasp, beam_of, bend_frame, half_round, sections
+from claspwright.core.mechanics import CaseInput, ClaspArm, analyse, beam_of, bend_frame, half_round, sections
 from claspwright.core.pipeline.build import mark_teeth, read_cast
 from claspwright.core.pipeline.mechanics import case_input, framework_material
 from claspwright.core.pipeline.preparing import prepare_mouth
@@ -130,21 +129,10 @@ def test_beam_against_solid_elements_of_the_modelled_arm(name, arm_id):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name, count", [("lower_class_i", 2), ("upper_class_iii_mod_1", 4)])
-def test_every_arm_of_the_samples_is_analysed_in_time(name, count):
-    """Each under 0.05 s, the case under 1 s, of processor time."""
+def test_every_arm_of_the_samples_is_analysed(name, count):
     data = sample(name)
     assert len(data.clasps) == count and data.remarks == ()
-    analyse_clasp(data.clasps[0])  # tables of the yielding section are made once
-    for clasp in data.clasps:
-        times = []
-        for _ in range(3):
-            begin = time.process_time()
-            analyse_clasp(clasp)
-            times.append(time.process_time() - begin)
-        assert min(times) < 0.05
-    begin = time.process_time()
     found = analyse(data)
-    assert time.process_time() - begin < 1.0
     checks = {c.id: c for c in check_mechanics(found)}
     assert sum(i.startswith("arm.stress.") for i in checks) == count
     for clasp, given in zip(found.clasps, data.clasps, strict=True):
