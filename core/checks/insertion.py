@@ -263,21 +263,24 @@ def check_rigid(
     )
 
 
-def tip_travel(framework: Mesh, cast_scene: Rays, path: Floats, tip: TipSpec, lifts: Floats) -> Floats:
-    """(m,) mm: how far a tip must be bent aside, square to the path, when the framework is lifted by each of `lifts` (m,) mm.
+Move = tuple[Floats, Floats]  # of the framework off its seat: turn (3, 3) and then shift (3,) mm
+
+
+def tip_travel(framework: Mesh, cast_scene: Rays, path: Floats, tip: TipSpec, moves: Sequence[Move]) -> Floats:
+    """(m,) mm: how far a tip must be bent aside, square to the path, when the framework stands at each of the moves.
 
     The farthest that any of its points then lies in the cast, by the nearest way out.
     """
     up = np.asarray(path, dtype=np.float64) / np.linalg.norm(path)
     mask = tip.mask(framework)
     faces = np.all(mask[framework.faces], axis=1)
-    bent = np.zeros(len(lifts))
+    bent = np.zeros(len(moves))
     if not faces.any():
         return bent
     points = densified(framework, faces, 0.3)
     ways = _shifts(up, True)
-    for k, lift in enumerate(lifts):
-        moved = points + lift * up
+    for k, (turn, shift) in enumerate(moves):
+        moved = points @ turn.T + shift
         inside = moved[cast_scene.inside(moved)]
         if len(inside):
             out = cast_scene.first(np.repeat(inside, len(ways), axis=0), np.tile(ways, (len(inside), 1)))[0]

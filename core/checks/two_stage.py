@@ -38,6 +38,13 @@ def opening(stages: TwoStage, framework: Mesh, path: Floats, degrees: float) -> 
     return np.eye(3) + np.sin(angle) * cross + (1.0 - np.cos(angle)) * cross @ cross, start  # Rodrigues' formula
 
 
+def reach_mm(stages: TwoStage, points: Floats) -> float:
+    """How far from the axis the farthest of the points (k, 3) lies."""
+    start, end = np.asarray(stages.axis, dtype=np.float64)
+    along = (end - start) / np.linalg.norm(end - start)
+    return float(np.linalg.norm(np.cross(points - start, along), axis=1).max(initial=0.0))
+
+
 def depth_inside(scene: Rays, points: Floats) -> Floats:
     """(k,) mm: how deep each point (k, 3) lies in the solid, by the shortest of 24 straight ways out; 0 outside."""
     depth = np.zeros(len(points))
@@ -71,10 +78,7 @@ def check_rotation(
     """
     rigid = ~np.any(_soft(framework, tips)[framework.faces], axis=1)
     points = densified(framework, rigid)
-    start, end = np.asarray(stages.axis, dtype=np.float64)
-    along = (end - start) / np.linalg.norm(end - start)
-    radius = float(np.linalg.norm(np.cross(points - start, along), axis=1).max(initial=0.0))
-    count = max(2, int(np.ceil(np.radians(stages.degrees) * radius / STEP_MM)))
+    count = max(2, int(np.ceil(np.radians(stages.degrees) * reach_mm(stages, points) / STEP_MM)))
     worst, place, at = 0.0, None, 0.0
     for degrees in np.linspace(0.0, stages.degrees, count + 1)[1:]:
         turn, fixed = opening(stages, framework, path, float(degrees))

@@ -42,7 +42,10 @@ class TipTravel:
 
 @dataclass(frozen=True, eq=False)
 class InsertionSheet:
-    """What the report shows of the insertion. lifts (m,) mm from the seat; moving : WebP bytes; strip : PNG bytes of chosen frames."""
+    """What the report shows of the insertion.
+
+    lifts (m,) mm of way from the seat, and what that way is called; moving : WebP bytes; strip : PNG bytes of chosen frames
+    """
 
     lifts: Floats
     tips: Sequence[TipTravel]
@@ -50,27 +53,32 @@ class InsertionSheet:
     strip: bytes
     strip_words: str
     verdict: str = ""
+    way: str = "lift"
 
 
 def insertion_frames(
-    cast: Mesh, framework: Mesh, way: Floats, lifts: Floats, words_of: Sequence[str], *, size: tuple[int, int] = SIZE
+    cast: Mesh, framework: Mesh, moves: Sequence[tuple[Floats, Floats]], words_of: Sequence[str], *, size: tuple[int, int] = SIZE
 ) -> list[Image.Image]:
-    """One picture a lift. way : (3,) unit vector off the teeth; lifts (m,) mm; words_of : a line of text for each picture."""
-    top = framework.bounds + float(np.max(lifts)) * np.asarray(way)
-    camera = look(np.vstack([cast.vertices, top]), TOWARD, aspect=size[0] / size[1])
+    """One picture a move, a turn (3, 3) and a shift (3,) mm of the framework; words_of : a line of text for each picture."""
+    ends = [framework.bounds, *(framework.vertices[::50] @ turn.T + shift for turn, shift in moves)]
+    camera = look(np.vstack([cast.vertices, *ends]), TOWARD, aspect=size[0] / size[1])
     large = (size[0] * FINE, size[1] * FINE)
-    (stone, behind), (metal, before) = (
-        draw_layer(Scene([part]), camera, size=large) for part in (Part("cast", cast), Part("framework", framework, "metal"))
-    )
-    stone_colours, metal_colours = np.asarray(stone), np.asarray(metal)
-    step = camera.axes @ np.asarray(way, dtype=np.float64)
+    stone, behind = draw_layer(Scene([Part("cast", cast)]), camera, size=large)
+    stone_colours = np.asarray(stone)
     scale = large[0] / camera.width_mm
+    drawn_for: bytes | None = None
     frames = []
-    for lift, line in zip(lifts, words_of, strict=True):
-        right, down = round(float(lift * step[0] * scale)), round(float(-lift * step[1] * scale))
+    for (turn, shift), line in zip(moves, words_of, strict=True):
+        if drawn_for != turn.tobytes():  # what is only shifted need not be drawn again
+            stays = np.array_equal(turn, np.eye(3)) and not np.any(shift)
+            there = framework if stays else Mesh(framework.vertices @ turn.T + shift, framework.faces)
+            metal, before = draw_layer(Scene([Part("framework", there, "metal")]), camera, size=large)
+            metal_colours, drawn_for, drawn_at = np.asarray(metal), turn.tobytes(), shift
+        step = camera.axes @ (shift - drawn_at)
+        right, down = round(float(step[0] * scale)), round(float(-step[1] * scale))
         image = stone_colours.copy()
         into, out_of = _overlap(image.shape, right, down)
-        near = before[out_of] - lift * step[2] < behind[into] + 0.01
+        near = before[out_of] - step[2] < behind[into] + 0.01
         near &= np.isfinite(before[out_of])
         image[into][near] = metal_colours[out_of][near]
         small = Image.fromarray(image).resize(size, Image.Resampling.LANCZOS)
@@ -114,7 +122,7 @@ def tip_rows(sheet: InsertionSheet) -> str:
         rows.append(
             (escape(tip.name), str(tip.tooth), f"{tip.planned_mm:.2f}", f"{tip.bent[most]:.2f}", f"{sheet.lifts[most]:.1f}", free)
         )
-    heads = ("Tip", "Tooth", "Planned undercut, mm", "Most bent, mm", "at a lift of, mm", "Free from, mm")
+    heads = ("Tip", "Tooth", "Planned undercut, mm", "Most bent, mm", f"at a {sheet.way} of, mm", "Free from, mm")
     return table(heads, rows, "numbers") if rows else "<p>No part is meant to enter an undercut.</p>"
 
 
@@ -137,5 +145,5 @@ def travel_plot(sheet: InsertionSheet) -> str:
         y = 34.0 + 14 * k
         axes.body.append(path(np.array([[440.0, y - 3], [470.0, y - 3]]), width=1.6, dash=dash))
         axes.body.append(words(476, y, f"{tip.name} ({tip.tooth})", size=9))
-    axes.frame("lift from the seat, mm", "bent aside, mm")
+    axes.frame(f"{sheet.way} from the seat, mm", "bent aside, mm")
     return svg(640, 182, axes.body, "Bending of each tip over the lift")

@@ -188,7 +188,7 @@ def test_bending_over_the_lift_is_the_closed_form(good, cast):
     """A tip z below the equator, lifted by t, stands at z - t: bent by sqrt(R2 - (z - t)2) - sqrt(R2 - z2), most at the equator."""
     low = drop(0.25)
     lifts = np.array([0.0, 0.4, 0.8, 1.2, low, low + 0.5, low + 6.0])
-    found = tip_travel(good, Rays(cast), UP, tip_spec(), lifts)
+    found = tip_travel(good, Rays(cast), UP, tip_spec(), [(np.eye(3), lift * np.asarray(UP)) for lift in lifts])
     expected = np.sqrt(R**2 - (low - lifts[:5]) ** 2) - np.sqrt(R**2 - low**2)
     assert found[:5] == pytest.approx(expected, abs=0.012)
     assert found[4] == pytest.approx(0.25, abs=0.01) and 0 < found[5] < 0.25 and found[-1] == 0

@@ -4,12 +4,14 @@ import manifold3d
 import numpy as np
 import pytest
 from claspwright.core.case import case_from_json, case_to_json, load_case
-from claspwright.core.checks import check_rigid
+from claspwright.core.checks import TipSpec, check_rigid, tip_travel
 from claspwright.core.checks.rays import Rays
 from claspwright.core.checks.run import CheckInput, insertion_checks
 from claspwright.core.checks.two_stage import TwoStage, check_first_stage, check_rotation, depth_inside, opening
 from claspwright.core.errors import CaseError
 from claspwright.core.mesh import Mesh
+from claspwright.core.output.insertion_picture import insertion_frames
+from claspwright.core.pipeline.insertion import move, turn_mm
 
 from .conftest import SAMPLES
 
@@ -78,3 +80,30 @@ def test_a_case_that_asks_for_it_gets_both_stages_in_place_of_the_straight_path(
     text["path"]["rotation"]["axis"][1] = [-20, 5, 4]
     with pytest.raises(CaseError, match=r"path.rotation.axis"):
         case_from_json(text)
+
+
+def test_the_moving_picture_turns_before_it_lifts(slotted):
+    """Each posture is that of a general library's transform (manifold3d); the way is arc, then lift."""
+    tongue, cast = slotted
+    data = CheckInput(tongue, UP, "lower", prepared=cast.mesh, two_stage=TwoStage(AXIS, 65.0))
+    arc = np.radians(65.0) * 9.0
+    assert turn_mm(data) == pytest.approx(arc, rel=1e-3)
+    moves = [move(data, w) for w in (0.0, 0.5 * arc, arc, arc + 4.0)]
+    assert np.allclose(moves[0][0], np.eye(3)) and np.allclose(moves[0][1], 0.0)
+    frames = insertion_frames(cast.mesh, tongue, moves, ["", "", "", ""], size=(240, 180))
+    for (degrees, lift), (turn, shift) in zip(((0, 0), (32.5, 0), (65.0, 0), (65.0, 4.0)), moves, strict=True):
+        by_library = tongue.to_manifold().rotate([degrees, 0, 0]).translate([0, 0, lift])  # the axis is the X axis
+        there = Mesh.from_manifold(by_library)
+        assert np.sort(tongue.vertices @ turn.T + shift, axis=0) == pytest.approx(np.sort(there.vertices, axis=0), abs=1e-6)
+    # All frames differ: nothing stands still.
+    assert all(np.abs(np.asarray(a, float) - np.asarray(b, float)).max() > 30 for a, b in zip(frames, frames[1:], strict=False))
+
+
+def test_a_tip_bends_while_it_is_turned_out(slotted):
+    """The tongue, taken for a tip, turns freely about its own axis; lifted straight it would have to bend by the slot's core."""
+    tongue, cast = slotted
+    tip = TipSpec("tip", 36, 0.25, centre=tongue.vertices.mean(axis=0), radius_mm=30.0)
+    data = CheckInput(tongue, UP, "lower", prepared=cast.mesh, two_stage=TwoStage(AXIS, 65.0))
+    turned = tip_travel(tongue, cast, UP, tip, [move(data, w) for w in np.linspace(0.0, turn_mm(data), 8)])
+    lifted = tip_travel(tongue, cast, UP, tip, [(np.eye(3), w * UP) for w in np.linspace(0.0, 6.0, 8)])
+    assert turned.max() < 0.02 and lifted.max() > 0.3
