@@ -9,7 +9,7 @@ from types import ModuleType
 MODULES = (
     "forms", "settings", "live", "follow", "scan", "derived", "overlay", "tilt_shader", "tilt_gizmo", "wax", "handle_gizmo",
     "jobs", "ops_path", "path_map", "ops_case", "ops_teeth", "ops_mark", "ops_components", "ops_place", "ops_assist", "ops_build",
-    "ops_view", "ops_look", "ops_advice", "ops_export", "first_steps", "panels_work", "panels_result",
+    "ops_view", "ops_look", "ops_pictures", "ops_advice", "ops_export", "first_steps", "panels_work", "panels_result",
 )  # fmt: skip
 
 

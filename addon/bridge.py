@@ -141,16 +141,21 @@ def to_blender(vertices: NDArray, faces: NDArray, name: str, *, sharp_deg: float
     return data
 
 
+def points_of(data: bpy.types.Mesh) -> NDArray:
+    """(n, 3) corners of one of our meshes, in mm."""
+    points = np.zeros(3 * len(data.vertices), dtype=np.float32)
+    data.vertices.foreach_get("co", points)
+    return points.reshape(-1, 3)
+
+
 def to_core(data: bpy.types.Mesh) -> Mesh:
     """The triangles of one of our meshes, in mm (rounded to Blender's single precision, about 0.000004 mm on a cast)."""
     from ..core.mesh import Mesh
 
     data.calc_loop_triangles()
-    points = np.zeros(3 * len(data.vertices), dtype=np.float32)
-    data.vertices.foreach_get("co", points)
     faces = np.zeros(3 * len(data.loop_triangles), dtype=np.int32)
     data.loop_triangles.foreach_get("vertices", faces)
-    return Mesh(points.reshape(-1, 3).astype(np.float64), faces.reshape(-1, 3).astype(np.int64))
+    return Mesh(points_of(data).astype(np.float64), faces.reshape(-1, 3).astype(np.int64))
 
 
 def set_colours(data: Any, name: str, linear: NDArray) -> None:

@@ -10,6 +10,11 @@ import bpy
 LOOKS = {"stone": ("stone", 0.0, 0.75), "wax": ("wax", 0.0, 0.35), "metal": ("metal", 1.0, 0.25)}
 
 
+def linear(srgb: tuple[float, ...]) -> tuple[float, float, float]:
+    """Linear light of a colour on the screen, 0..1."""
+    return _linear(srgb)[:3]
+
+
 def _linear(srgb: tuple[float, ...]) -> tuple[float, float, float, float]:
     import numpy as np
 

@@ -54,7 +54,9 @@ class CLASPWRIGHT_PT_framework(NeedsCase, bpy.types.Panel):
         grid = layout.grid_flow(columns=3, even_columns=True, align=True)
         for side, (label, _, _) in ops_look.SIDES.items():
             grid.operator("claspwright.look", text=label).side = side
-        layout.operator("claspwright.turntable", icon="CON_CAMERASOLVER")
+        row = layout.row(align=True)
+        row.operator("claspwright.turntable", icon="CON_CAMERASOLVER")
+        row.operator("claspwright.set_pictures", icon="RENDER_STILL")
 
 
 @lru_cache(maxsize=4)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 bpy = pytest.importorskip("bpy")
 
@@ -183,3 +184,40 @@ def test_builds_that_cannot_be_are_refused_in_one_line(opened: Any, case_file: P
     opened.claspwright.folder = str(tmp_path)
     refused(C.build, "cast.ply: cannot be read")
     refused(C.export, "there is no framework yet", what="FRAMEWORK_STL", filepath=str(tmp_path / "a.stl"))
+
+
+def test_set_views_are_rendered_framed_as_in_the_report(built: Any, tmp_path: Path):
+    """The outline of cast and metal in each picture is that of the program's own renderer; the scene is as it was."""
+    from claspwright.addon import bridge
+    from claspwright.core.output import Part, Scene
+    from claspwright.core.output.camera import view_camera
+    from claspwright.core.output.pictures import FRAMEWORK_VIEWS
+    from claspwright.core.output.render import SIZE, draw
+
+    scene: Any = bpy.context.scene
+    def state() -> tuple[Any, ...]:
+        look = (scene.display.shading.color_type, scene.view_settings.view_transform, scene.world)
+        return (scene.render.engine, scene.render.filepath, scene.camera, len(scene.objects), len(bpy.data.cameras), *look)
+
+    before = state()
+    hidden = {o.name: o.hide_render for o in scene.objects}
+    assert bpy.ops.claspwright.set_pictures(directory=str(tmp_path)) == {"FINISHED"}
+    assert before == state()
+    assert hidden == {o.name: o.hide_render for o in scene.objects}
+    parts = [Part(role, bridge.to_core(bridge.find_object(scene, role).data)) for role in ("prepared", "framework")]
+    arch = json.loads(scene.claspwright.case_text)["cast"]["arch"]
+
+    def outline(image: Image.Image) -> np.ndarray:
+        pixels = np.asarray(image.convert("RGB"), dtype=float)
+        return np.abs(pixels - pixels[2, 2]).max(axis=2) > 12.0
+
+    for view in FRAMEWORK_VIEWS:
+        with Image.open(tmp_path / f"rendered_{view}.png") as picture:
+            theirs = outline(picture)
+        ours = outline(draw(Scene(parts), view_camera(parts[0].mesh.vertices, view, arch=arch, aspect=SIZE[0] / SIZE[1])))
+        assert theirs.shape == ours.shape and 0.1 < theirs.mean() < 0.9
+        assert (theirs & ours).sum() / (theirs | ours).sum() > 0.98, view
+    with pytest.raises(RuntimeError, match="no such folder"):
+        bpy.ops.claspwright.set_pictures(directory=str(tmp_path / "nowhere"))
+    with pytest.raises(RuntimeError, match="no folder is named"):
+        bpy.ops.claspwright.set_pictures("EXEC_DEFAULT")

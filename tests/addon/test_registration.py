@@ -86,7 +86,7 @@ def test_every_operator_and_panel_is_named_and_explained(registered: None):
 
 NEED_A_CASE = (
     "build", "export", "export_all", "mark_teeth", "add_component", "clear", "level", "chart_rest", "search_path", "take_path", "look",
-    "turntable", "place", "stop",
+    "turntable", "place", "stop", "set_pictures",
 )  # fmt: skip
 
 
