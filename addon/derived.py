@@ -220,8 +220,8 @@ def _crown_colours(linear: Any, labels: Any, arch: str) -> Any:
 
 def put_line_objects(scene: bpy.types.Scene) -> None:
     """The curves that will hold the lines; made while a cast is opened, inside its undo step."""
+    from ..core.gauges import GAUGES_INCH, INCH_MM, gauge_name
     from ..core.output.palette import INK, SURVEY_LINE
-    from ..core.survey import GAUGES_INCH, INCH_MM, gauge_name
 
     names = ["Height of contour", *(f"Undercut {gauge_name(INCH_MM * inch)}" for inch in GAUGES_INCH)]
     for role, name in zip(LINE_ROLES, names, strict=True):

@@ -66,7 +66,8 @@ class Surveyor:
         mesh = self._meshes.get(key[0])
         if mesh is None:
             return
-        from ..core.survey import GAUGES_INCH, INCH_MM, Path, contours_to_show, gauge_lines, survey
+        from ..core.gauges import GAUGES_INCH, INCH_MM
+        from ..core.survey import Path, contours_to_show, gauge_lines, survey
 
         found = survey(mesh, Path(key[1], key[2]))
         sets = [contours_to_show(found.mesh, found), *(gauge_lines(found.mesh, found, INCH_MM * inch) for inch in GAUGES_INCH)]

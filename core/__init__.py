@@ -10,6 +10,7 @@ ROOMS = (
     "background",
     "parallel",
     "memory",
+    "gauges",
     "mesh",
     "crossings",
     "isosurface",

@@ -11,8 +11,9 @@ import numpy as np
 from ... import __version__
 from ..cast import Cast, load_cast, read_mesh, vertex_labels, write_mesh
 from ..errors import CastError
+from ..gauges import GAUGES_INCH, INCH_MM, gauge_name
 from ..mesh import Ints
-from ..survey import GAUGES_INCH, INCH_MM, Path, Survey, gauge_name, survey
+from ..survey import Path, Survey, survey
 from .console import Console
 from .folder import result_folder, write_json
 

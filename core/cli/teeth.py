@@ -39,7 +39,8 @@ def run(options: argparse.Namespace, console: Console) -> int:
     with console.step("write teeth.ply"):
         write_mesh(folder / "teeth.ply", cast.mesh, vertex_data={"tooth": np.asarray(teeth.labels, dtype=np.int16)})
     with console.step("draw teeth.png"):
-        from ..output import teeth_picture, write_png
+        from ..output import write_png
+        from ..output.teeth_picture import teeth_picture
 
         picture = teeth_picture(
             cast.mesh, teeth, landmarks, title=f"Teeth, proposed ({cast.arch})", universal=options.numbers == "universal",

@@ -8,13 +8,16 @@ ink of the gauge lines.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh import Floats
-from ..survey import GAUGES_INCH
+from ..gauges import GAUGES_INCH
 from .materials import MATERIALS, to_linear, to_srgb
+
+if TYPE_CHECKING:
+    from ..mesh import Floats
 
 DEPTH_FULL_MM = 1.0  # deeper is shown as this deep
 # Undercut gauges: label in mm by custom of the trade, and the inch size they are made to (design: frames and definitions).

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy.spatial import cKDTree
 
+from ..gauges import INCH_MM
 from ..mesh import Floats, Ints, Mesh
-from ..survey import INCH_MM, Survey, contours_to_show, gauge_lines
+from ..survey import Survey, contours_to_show, gauge_lines
 from .camera import Camera, view_camera
 from .drawing import Label, Line, rgb, side_by_side, text
 from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, TRIPOD, depth_colours, ramp

@@ -35,12 +35,12 @@ from ..output import (
     png_bytes,
     preview_html,
     report_html,
-    stress_picture,
     survey_picture,
 )
 from ..output.fit_maps import fit_map_pictures, fit_maps
 from ..output.insertion_picture import InsertionSheet
 from ..output.pdf import report_pdf
+from ..output.stress_picture import stress_picture
 from ..parallel import side_by_side
 from .build import Build, Clock, Progress
 from .exports import USUAL, write_meshes

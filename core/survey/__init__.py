@@ -2,7 +2,7 @@
 
 from .carry import Carried, carry_path
 from .enamel import proximal_enamel_mm
-from .gauge import GAUGES_INCH, INCH_MM, gauge_lines, gauge_name
+from .gauge import gauge_lines
 from .lines import Contour
 from .measure import Reading, Survey, depth_at, local_undercut, read_gauge, survey
 from .path import Path
@@ -14,8 +14,6 @@ from .tilt_map import TiltMap
 from .tripod import Tripod, marks_uncertainty_deg, path_from_marks, place_marks, propose_tripod
 
 __all__ = [
-    "GAUGES_INCH",
-    "INCH_MM",
     "SCAN_NOISE_MM",
     "Carried",
     "Contour",
@@ -32,7 +30,6 @@ __all__ = [
     "contours_to_show",
     "depth_at",
     "gauge_lines",
-    "gauge_name",
     "local_undercut",
     "marks_uncertainty_deg",
     "path_from_marks",

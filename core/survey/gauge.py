@@ -1,4 +1,4 @@
-"""Gauge lines: where the undercut is as deep as a gauge, and the names of gauges."""
+"""Gauge lines: where the undercut is as deep as a gauge."""
 
 from __future__ import annotations
 
@@ -15,10 +15,6 @@ from .measure import Survey
 from .normals import diffuse, heat_matrix
 from .topology import EdgeTable, edge_table
 
-# 0.010, 0.020 and 0.030 inch; the trade calls them 0.25, 0.50 and 0.75 mm (handbook section 1).
-GAUGES_INCH = (0.010, 0.020, 0.030)
-INCH_MM = 25.4
-
 # Along a wall the depth changes by at most about the distance walked. A face over which it jumps more lies across the edge of a
 # shadow (a pit, a neighbour's overhang): no gauge can read along it.
 _STEEPEST = 2.0
@@ -32,15 +28,6 @@ _COMMON_MM, _LEAST_MM = 1.0, 0.06
 _SMOOTH_MM = 0.2
 # Shorter lines are not drawn, shorter breaks are drawn over (mm).
 _SHORTEST_MM, _BREAK_MM = 1.5, 0.75
-
-
-def gauge_name(depth_mm: float) -> str:
-    """Label of a gauge in both units by trade custom: 0.508 (or 0.50) mm -> '0.50 mm (0.020 in)'."""
-    for inches in GAUGES_INCH:
-        custom = 25.0 * inches
-        if min(abs(depth_mm - custom), abs(depth_mm - INCH_MM * inches)) < 1e-3:
-            return f"{custom:.2f} mm ({inches:.3f} in)"
-    return f"{depth_mm:.2f} mm ({depth_mm / INCH_MM:.3f} in)"
 
 
 def gauge_lines(mesh: Mesh, result: Survey, depth_mm: float) -> tuple[Contour, ...]:

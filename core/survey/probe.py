@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import GeometryError
+from ..gauges import GAUGES_INCH, INCH_MM
 from ..mesh import Floats, Mesh
-from .gauge import GAUGES_INCH, INCH_MM
 from .lines import chains, level_lines
 from .measure import Survey, read_gauge, survey
 from .scene import RayScene

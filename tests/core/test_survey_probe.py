@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 import trimesh
 from claspwright.core.errors import GeometryError
+from claspwright.core.gauges import gauge_name
 from claspwright.core.mesh import Mesh
 from claspwright.core.survey import (
     Path,
-    gauge_name,
     local_undercut,
     probe,
     proximal_enamel_mm,
