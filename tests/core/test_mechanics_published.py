@@ -147,7 +147,7 @@ def test_i_bars_of_given_size_are_stressed_and_push_as_published(shape, base, ti
 
 
 def test_force_of_a_rod_follows_its_length_and_diameter_as_published():
-    """Chen 2024: Co-Cr rods 0.6 to 1.6 mm thick, up to 15 mm long: force goes with the fourth power of diameter over the third of length."""
+    """Chen 2024: rods 0.6 to 1.6 mm thick, up to 15 mm long: force goes with the fourth power of diameter over the third of length."""
 
     def force(length: float, diameter: float) -> float:
         arm = simple_arm(length, diameter, diameter, MATERIALS["cocr_cast"], taper=1.0, shape="round")
