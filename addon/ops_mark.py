@@ -7,6 +7,7 @@ import bpy
 from ..core.case import Case
 from ..core.errors import ClaspwrightError
 from . import bridge, derived, document, jobs, ops_teeth, pointing, rays
+from .classes import registrar
 
 OPS: Any = bpy.ops
 OWN: Any = OPS.claspwright
@@ -153,10 +154,4 @@ class CLASPWRIGHT_OT_mark_teeth(bpy.types.Operator):
         pointing.end(context)
 
 
-def register() -> None:
-    bpy.utils.register_class(CLASPWRIGHT_OT_mark_teeth)
-
-
-def unregister() -> None:
-    bpy.utils.unregister_class(CLASPWRIGHT_OT_mark_teeth)
-    fronts.clear()
+register, unregister = registrar((CLASPWRIGHT_OT_mark_teeth,), fronts)

@@ -12,6 +12,7 @@ from ..core.case import Case
 from ..core.case.edit import tilted
 from ..core.errors import CaseError
 from . import derived, document, jobs
+from .classes import registrar
 
 
 @dataclass(frozen=True)
@@ -93,12 +94,4 @@ class CLASPWRIGHT_OT_take_path(jobs.NeedsCase, bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_search_path, CLASPWRIGHT_OT_take_path)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
-    searches.clear()
+register, unregister = registrar(CLASSES, searches)

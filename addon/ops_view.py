@@ -7,6 +7,7 @@ from mathutils import Vector
 
 from ..core.case.edit import overruled
 from . import bridge, derived, document, jobs
+from .classes import registrar
 
 NEAR_MM = 22.0  # what the view then spans: about three teeth
 
@@ -68,12 +69,4 @@ class CLASPWRIGHT_OT_overrule(jobs.NeedsCase, bpy.types.Operator):
 CLASSES = (CLASPWRIGHT_OT_go_to, CLASPWRIGHT_OT_overrule)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
-    focus.clear()
+register, unregister = registrar(CLASSES, focus)

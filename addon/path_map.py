@@ -9,6 +9,7 @@ import gpu
 from gpu_extras.presets import draw_texture_2d
 
 from . import document, ink, ops_path, rays, tilt_gizmo
+from .classes import registrar
 
 RADIUS, LEFT, LOW = 92.0, 150.0, 150.0  # pixels: of the disk, and of its middle from the view's corner
 NOW = (0.95, 0.78, 0.35, 1.0)  # the colour of the rod's knob
@@ -104,7 +105,7 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
         from ..core.output.wording import tilt_words
 
         lines = [tilt_words(*tilt, case.cast.arch).capitalize(), *(line.capitalize() for line in found.map.reading(rays.path_of(*tilt)))]
-        return [*lines, "Ctrl: half degrees    Esc: as before" if self.is_modal else "A click tilts the cast so; of every figure less is better"]
+        return [*lines, "Ctrl: half degrees    Esc: as before" if self.is_modal else "A click tilts the cast so; less is better in each line"]
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         return self._follow(context, event, set()) if self.begin(context) else {"CANCELLED"}
@@ -144,12 +145,4 @@ class CLASPWRIGHT_GGT_path_map(bpy.types.GizmoGroup):
 CLASSES = (CLASPWRIGHT_GT_path_map, CLASPWRIGHT_GGT_path_map)
 
 
-def register() -> None:
-    for cls in CLASSES:
-        bpy.utils.register_class(cls)
-
-
-def unregister() -> None:
-    for cls in reversed(CLASSES):
-        bpy.utils.unregister_class(cls)
-    kept.clear()
+register, unregister = registrar(CLASSES, kept)
