@@ -105,7 +105,7 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
         from ..core.output.wording import tilt_words
 
         lines = [tilt_words(*tilt, case.cast.arch).capitalize(), *(line.capitalize() for line in found.map.reading(rays.path_of(*tilt)))]
-        return [*lines, "Ctrl: half degrees    Esc: as before" if self.is_modal else "A click tilts the cast so; less is better in each line"]
+        return [*lines, "Ctrl: half degrees    Esc: as before" if self.is_modal else "A click tilts the cast so; less is better in all"]
 
     def invoke(self, context: Any, event: Any) -> set[Any]:
         return self._follow(context, event, set()) if self.begin(context) else {"CANCELLED"}
