@@ -50,9 +50,14 @@ _ONE = {"bodies": "body", "edges": "edge", "pairs": "pair"}
 
 
 def measured(value: float, unit: str) -> str:
-    """A number with its unit as it is read: a share of the whole in per cent, one of a thing in the singular."""
+    """A number with its unit as it is read: a share of the whole in per cent, one of a thing in the singular.
+
+    What is under a thousandth is told so: no figure with a power of ten stands on a report.
+    """
     if unit == "share":
         value, unit = 100.0 * value, "%"
+    if 0.0 < value < 0.001:
+        return f"under 0.001 {unit}".strip()
     digits = f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e9 else f"{value:.3g}" if abs(value) < 100 else f"{value:.1f}"
     return f"{digits} {_ONE.get(unit, unit) if digits == '1' else unit}".strip()
 

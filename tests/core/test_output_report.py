@@ -202,3 +202,8 @@ def test_measures_are_read_as_people_write_them() -> None:
     """Shares in per cent, whole numbers without a point, one thing in the singular (common practice)."""
     said = [measured(*m) for m in ((0.00935, "share"), (1.0, "share"), (3.884, "mm"), (1.0, "bodies"), (0, "pairs"), (458.72, "MPa"))]
     assert said == ["0.935 %", "100 %", "3.88 mm", "1 body", "0 pairs", "458.7 MPa"]
+
+
+def test_no_power_of_ten_stands_in_a_measure():
+    assert measured(2.58e-05, "mm") == "under 0.001 mm" and measured(0.000283, "mm³") == "under 0.001 mm³"
+    assert measured(0.0, "mm") == "0 mm" and measured(0.002, "mm") == "0.002 mm" and measured(8.9e-05, "share") == "0.0089 %"
