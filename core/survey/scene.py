@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from functools import cached_property, lru_cache
 from typing import Any
@@ -161,8 +162,18 @@ class RayScene:
         if count == 1:
             return [self._scene.run(*jobs[0], **how)]
         self._scene.run(origins[:1], d[:1], query="OCCLUDED")  # builds the scene, once, before the threads meet it
-        with ThreadPoolExecutor(count) as pool:
-            return list(pool.map(lambda job: self._scene.run(*job, **how), jobs))
+        others = [_pool().submit(self._scene.run, *job, **how) for job in jobs[1:]]
+        return [self._scene.run(*jobs[0], **how), *(other.result() for other in others)]
+
+
+@lru_cache(maxsize=1)
+def _pool() -> ThreadPoolExecutor:
+    """Threads that stay: to start one takes as long as many a run of rays."""
+    return ThreadPoolExecutor(_THREADS, thread_name_prefix="rays")
+
+
+if hasattr(os, "register_at_fork"):  # threads do not come along into a forked process
+    os.register_at_fork(after_in_child=_pool.cache_clear)
 
 
 def _reach(corners: Floats) -> tuple[Floats, Floats]:
