@@ -97,10 +97,15 @@ def cast_arm(tooth: int, origin: str, face: str, gauge_mm: float, reach_deg: flo
 
 
 def slighter(part: Component) -> Component:
-    """A cast arm at the lower end of the usual sizes, which bends more easily; any other part as it is."""
-    if not isinstance(part, RetentiveArm):
+    """A cast arm or bar clasp at the lower end of the usual sizes, which bends more easily; any other part as it is."""
+    if isinstance(part, RetentiveArm):
+        width, thickness = (1.6, 0.8) if is_molar(part.tooth) else (1.3, 0.7)
+    elif isinstance(part, IBar | TBar):
+        width, thickness = 1.8, 1.2
+    elif isinstance(part, RingArm | BackActionArm | ExtendedArm):
+        width, thickness = 1.6, 0.9
+    else:
         return part
-    width, thickness = (1.6, 0.8) if is_molar(part.tooth) else (1.3, 0.7)
     return replace(part, base_width_mm=width, base_thickness_mm=thickness)
 
 

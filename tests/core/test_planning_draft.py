@@ -14,10 +14,12 @@ import numpy as np
 import pytest
 import trimesh
 from claspwright.core.case import (
+    BackActionArm,
     Case,
     CastEntry,
     Chart,
     CingulumRest,
+    ExtendedArm,
     IBar,
     LatticeBase,
     LingualBar,
@@ -30,15 +32,19 @@ from claspwright.core.case import (
     RingArm,
     SoftTissueEntry,
     SulcusEntry,
+    TBar,
     ToothEntry,
     UShapedPlate,
     WireArm,
+    case_from_json,
+    case_to_json,
 )
 from claspwright.core.charts import SECTORS
 from claspwright.core.errors import CaseError
 from claspwright.core.mesh import Mesh
 from claspwright.core.planning import Abutment, Design, Known, Setting, clasp_options, critique, draft, palate_shown, tip_gauge_mm
 from claspwright.core.planning.abutment import ArmPlace, Sector
+from claspwright.core.planning.placing import slighter
 from claspwright.core.teeth import Teeth, Tooth
 
 _CORNERS = {16: (-25.0, 0.0, 5.0), 17: (-25.0, -10.0, 5.0), 26: (25.0, 0.0, 5.0), 27: (25.0, -10.0, 5.0)}
@@ -227,8 +233,8 @@ def test_what_was_tried_in_vain_is_drafted_otherwise_and_the_reason_is_kept() ->
     again = draft(given, crowns, known=Known(barred={key: "its stress would be 770 MPa"}))
     assert again.options[24][0].key(24) != key
     assert any("770 MPa" in v for o in again.options[24] for v in o.vetoes)
-    slighter = draft(given, crowns, known=Known(slight=[key]))
-    arms = {a.tooth: a.base_thickness_mm for a in Design(slighter.case).all(RetentiveArm)}
+    thinned = draft(given, crowns, known=Known(slight=[key]))
+    arms = {a.tooth: a.base_thickness_mm for a in Design(thinned.case).all(RetentiveArm)}
     assert arms[24] < arms[14]
 
 
@@ -353,3 +359,15 @@ def test_the_command_drafts_a_case_that_can_be_built(tmp_path: FilePath) -> None
     assert plan["class"] == "Kennedy class I" and plan["fulcrum_lines"][0]["teeth"] == [34, 44]
     page = (tmp_path / "out" / "plan.html").read_text()
     assert "Kennedy class I" in page and "<svg" in page and "http://" not in page.replace("http://www.w3.org", "")
+
+
+@pytest.mark.parametrize("kind", [RetentiveArm, IBar, TBar, RingArm, BackActionArm, ExtendedArm])
+def test_a_strained_clasp_of_every_kind_has_a_slighter_size(kind):
+    """Thinner bends with less stress (stress of a given bend grows with thickness, textbook); the size is one the case file takes."""
+    part = kind("arm", 44, **({"onto": 43} if kind is ExtendedArm else {}))
+    thin = slighter(part)
+    assert thin.base_thickness_mm < part.base_thickness_mm and thin.base_width_mm < part.base_width_mm
+    text = case_to_json(replace(case("lower", (45, 46, 47)), components=(thin,)))
+    assert case_from_json(text).components == (thin,)
+    wire = WireArm("wire", 44)
+    assert slighter(wire) == wire
