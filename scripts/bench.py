@@ -16,11 +16,12 @@ import numpy as np
 import trimesh
 from claspwright.core.case import load_case
 from claspwright.core.cast import read_mesh
+from claspwright.core.checks import run_checks
 from claspwright.core.components import build_components
 from claspwright.core.mechanics import analyse, analyse_clasp
 from claspwright.core.mesh import Mesh
 from claspwright.core.phantom import SAMPLES, make_phantom
-from claspwright.core.pipeline.build import Clock, footing_of, surveyed
+from claspwright.core.pipeline.build import Clock, build, footing_of, surveyed
 from claspwright.core.pipeline.mechanics import case_input, framework_material
 from claspwright.core.planning.path_search import search
 from claspwright.core.planning.path_search_plan import plan_path
@@ -126,6 +127,16 @@ def bench_mechanics(folder: FilePath) -> None:
     print(f"mechanics of {folder.name}: {len(results.clasps)} arms, the slowest {max(arms):.3f} s; the whole case {whole:.3f} s")
 
 
+def bench_checks(folder: FilePath) -> None:
+    """All checks of a sample's framework, with nothing kept from the build."""
+    made = build(load_case(folder / "case.json"))
+    spent, start = time.process_time(), time.perf_counter()
+    found = run_checks(replace(made.checked))
+    wall, spent = time.perf_counter() - start, time.process_time() - spent
+    size = f"{len(made.cast.mesh.faces):,} triangles, metal of {len(made.framework.faces):,}"
+    print(f"checks of {folder.name}: {len(found)} on a cast of {size}: {wall:.2f} s, {spent:.2f} s of processor time")
+
+
 def main() -> None:
     """Made-up casts of three sizes, and any scans named."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -138,6 +149,7 @@ def main() -> None:
     bench_path(SEARCH_TRIANGLES)
     for case in sorted(SAMPLE_CASES.glob("*/case.json")):
         bench_mechanics(case.parent)
+        bench_checks(case.parent)
     for file in options.scans:
         bench_survey(file, read_mesh(file)[0])
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
