@@ -300,8 +300,7 @@ def summary(build: Build) -> dict[str, Any]:
     return {
         "format": "claspwright-build",
         "versions": versions(),
-        "scan": {
-            "file": build.cast.source_name,
+        "scan": {  # by its digest alone: names of scans often hold a patient's
             "sha256": build.cast.sha256,
             "unit": build.cast.unit,
             "triangles": len(build.cast.mesh.faces),

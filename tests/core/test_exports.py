@@ -1,5 +1,6 @@
 """Every mesh file of a build read back by general libraries (trimesh, lib3mf, meshio, shapely), and compared with what was written."""
 
+import dataclasses
 import hashlib
 import json
 from pathlib import Path
@@ -15,7 +16,7 @@ from claspwright.core.mesh import Mesh
 from claspwright.core.pipeline import EXPORTS, wanted_exports
 from claspwright.core.pipeline.additions import mark_lines, marked_cast, with_bar, with_stubs
 from claspwright.core.pipeline.exports import made_size, write_meshes
-from claspwright.core.pipeline.outputs import write_manifest
+from claspwright.core.pipeline.outputs import summary, write_manifest
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -205,6 +206,15 @@ def test_survey_marks_are_cut_into_a_cast_or_raised_on_it(quick_lower, folder):
 
 
 @pytest.mark.slow
+def test_no_file_holds_the_name_of_the_scan(quick_lower, folder):
+    """A scan's file name often is a patient's; what leaves the tool names it by its digest."""
+    named = dataclasses.replace(quick_lower, cast=dataclasses.replace(quick_lower.cast, source_name="Placeholder_Person_scan.ply"))
+    assert "Placeholder_Person" not in json.dumps(summary(named))
+    assert summary(named)["scan"]["sha256"] == quick_lower.cast.sha256
+    name = quick_lower.cast.source_name.encode()
+    assert name and not [f.name for f in folder.iterdir() if name in f.read_bytes()]
+
+
 def test_manifest_names_every_file_by_its_hash(folder):
     table = json.loads((folder / "manifest.json").read_text())["files"]
     assert {row["file"] for row in table} == {p.name for p in folder.iterdir()} - {"manifest.json"}
