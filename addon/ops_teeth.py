@@ -116,7 +116,7 @@ class CLASPWRIGHT_OT_chart_rest(_Edits, bpy.types.Operator):
         return edit.chart_rest_missing(case)
 
 
-class CLASPWRIGHT_OT_tooth_menu(bpy.types.Operator):
+class CLASPWRIGHT_OT_tooth_menu(jobs.NeedsCase, bpy.types.Operator):
     """Chart this tooth: missing, not replaced, another number, or no mark"""
 
     bl_idname = "claspwright.tooth_menu"
@@ -132,9 +132,10 @@ class CLASPWRIGHT_OT_tooth_menu(bpy.types.Operator):
         return f"{numbering.name(properties.fdi).capitalize()}: chart it as missing, give it another number, or take its mark away"
 
     def execute(self, context: Any) -> set[Any]:
-        case = document.find_case(context.scene)
-        if case is None:
-            return {"CANCELLED"}
+        return jobs.guarded(self, lambda: self._open(context))
+
+    def _open(self, context: Any) -> set[Any]:
+        case = document.need_case(context.scene)
         fdi, marked = self.fdi, any(t.fdi == self.fdi for t in case.chart.teeth)
 
         def draw(menu: Any, _context: Any) -> None:
