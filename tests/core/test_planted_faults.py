@@ -99,7 +99,7 @@ _last: dict[str, object] = {}
 def part_faults() -> list[Fault]:
     found = []
     for parts in PAIRS:
-        share = 0.12 if parts == STRUTS[2:] else 0.2  # those are 3 mm deep where they meet the strut beside
+        share = 0.1 if parts == STRUTS[2:] else 0.2  # those are 3 mm deep or more where they meet the strut beside
         thin = on_both_sides(parts, lambda d, q, s=share: p.ground_down(d, q, 0.3) if q in RESTS else p.part_thinned(d, q, s))
         found += [Fault(f"{part} thinned", f"form.thickness.{part}", thin) for part in parts]
     for part in PARTS:
