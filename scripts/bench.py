@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import argparse
 import resource
+import subprocess
+import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,7 +18,7 @@ from pathlib import Path as FilePath
 import numpy as np
 import trimesh
 from claspwright.core.case import load_case
-from claspwright.core.cast import read_mesh
+from claspwright.core.cast import read_mesh, write_mesh
 from claspwright.core.checks import run_checks
 from claspwright.core.components import build_components
 from claspwright.core.mechanics import analyse, analyse_clasp
@@ -84,7 +87,28 @@ def bench_survey(name: str, mesh: Mesh) -> None:
     print(f"  whole survey at a new path, with contours  {ours:7.3f} s = {ours / rays:5.1f} x the floor")
     print(f"  plain survey with trimesh                  {plain:7.3f} s = {plain / ours:5.2f} x ours (depth to sample points, no lines)")
     print(f"  gauge lines, three                         {gauges:7.3f} s")
-    print(f"  peak memory so far, making the cast too    {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:7.2f} GB")
+    bench_memory(mesh)
+
+
+ALONE = """
+import resource, sys
+from claspwright.core.cast import read_mesh
+from claspwright.core.survey import Path, gauge_lines, survey
+mesh = read_mesh(sys.argv[1])[0]
+for k in range(3):
+    found = survey(mesh, Path(1.0 + k, 0.0))
+    lines = found.contours, [gauge_lines(mesh, found, mm) for mm in (0.25, 0.50, 0.75)]
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def bench_memory(mesh: Mesh) -> None:
+    """Peak memory of a process that reads a cast and surveys it at three paths, and does nothing else."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = FilePath(folder) / "cast.ply"
+        write_mesh(file, mesh)
+        done = subprocess.run([sys.executable, "-c", ALONE, str(file)], check=True, capture_output=True, text=True)
+    print(f"  peak memory of reading it and three surveys {int(done.stdout) * 1024 / 1e9:6.2f} GB")
 
 
 def bench_path(triangles: int) -> None:
