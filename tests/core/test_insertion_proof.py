@@ -9,10 +9,13 @@ faults below cut with 25 mm2 and more), hence a cut counts from 5 mm2 of cutting
 
 import numpy as np
 import pytest
+from claspwright.core.case import load_case
 from claspwright.core.checks import RIGID_LIMIT_MM, check_rigid
 from claspwright.core.mesh import Mesh
+from claspwright.core.pipeline import build
 
 from . import planting as p
+from .conftest import SAMPLES
 from .test_scan_frameworks import made  # noqa: F401 (a fixture)
 
 fcl = pytest.importorskip("fcl")
@@ -125,3 +128,14 @@ def test_real_scans_agree_with_brute_force(made):  # noqa: F811 (the fixture)
     stiff = p.replace(data, tips=())
     assert check_rigid(data.framework, data.prepared, data.path, (), cast_scene=data.prepared_scene).status == "fail"
     assert cuts(stiff, stone, data.fitting, 0.5) != []
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(900)
+def test_the_upper_sample_goes_on_by_brute_force_too():
+    data = build(load_case(SAMPLES / "upper_class_iii_mod_1" / "case.json")).checked
+    stone = fcl.CollisionObject(tree(data.prepared), fcl.Transform())
+    assert check_rigid(data.framework, data.prepared, data.path, data.tips, cast_scene=data.prepared_scene).status == "pass"
+    assert cuts(data, stone, data.fitting) == []
+    assert check_rigid(data.framework, data.prepared, data.path, (), cast_scene=data.prepared_scene).status == "fail"
+    assert cuts(p.replace(data, tips=()), stone, data.fitting, 0.5) != []
