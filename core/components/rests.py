@@ -31,7 +31,8 @@ PROUD_MM = {"occlusal": 0.25, "long": 0.25, "embrasure": 0.35, "cingulum": 0.5, 
 # An occlusal rest is smooth on top: fissures narrower than this across are bridged, and what is left is rounded off.
 BRIDGED_MM, CALM_MM = 0.9, 0.35
 TOP_STEP_MM = 0.12
-ASIDE_DEG = 30.0  # a seat runs along its crown; a pit that lies further aside is not what it runs into
+# A hollow may lie aside of the crown's own direction by the first of these; from the second on it is no hollow of this ridge (own limits).
+ASIDE_DEG, LOST_DEG = 50.0, 75.0
 DROP_MM = 1.6  # what lies further below the ridge than this is not the rest's to restore
 BRIDGE_MM = 0.9  # a bridge between two rests reaches this far below their ridges, at the least to where the crowns touch
 PAST_MIDDLE = 0.58  # a long rest covers more than half of the crown mesiodistally (McCracken's, from memory)
@@ -76,7 +77,7 @@ def _occlusal(spec: OcclusalRest, tooth: Tooth, cast: Mesh, up: Floats) -> RestS
         tooth=spec.tooth,
         kind="occlusal" if spec.form == "short" else spec.form,
         point=ridge,
-        inward=_within(_level(hollow - ridge, up), along, ASIDE_DEG),
+        inward=_run(_level(hollow - ridge, up), along),
         up=up,
         width_mm=spec.width_mm,
         length_mm=min(spec.length_mm, 6.0) if spec.form != "long" else spec.length_mm,
@@ -102,13 +103,19 @@ def _level(vector: Floats, up: Floats) -> Floats:
     return flat / np.linalg.norm(flat)
 
 
-def _within(way: Floats, axis: Floats, degrees: float) -> Floats:
-    """A unit vector turned towards another, as far as it needs to lie within an angle of it."""
-    aside = way - (way @ axis) * axis
+def _run(way: Floats, along: Floats) -> Floats:
+    """The way of a seat: to the hollow, turned towards the crown's own direction as far as ASIDE_DEG asks; along the crown where the hollow
+    was found beside it (LOST_DEG), which on a worn or coarsely scanned crown it can be. way, along : (3,) unit vectors, level
+    """
+    aside = way - (way @ along) * along
     size = float(np.linalg.norm(aside))
-    if np.arctan2(size, way @ axis) <= np.radians(degrees):
+    angle = float(np.degrees(np.arctan2(size, way @ along)))
+    if angle <= ASIDE_DEG:
         return way
-    return np.asarray(np.cos(np.radians(degrees)) * axis + np.sin(np.radians(degrees)) * aside / max(size, 1e-12))
+    if angle > LOST_DEG:
+        return along
+    turn = np.radians(ASIDE_DEG)
+    return np.asarray(np.cos(turn) * along + np.sin(turn) * aside / max(size, 1e-12))
 
 
 def _hull(points: Floats) -> Floats:

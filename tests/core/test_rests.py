@@ -129,11 +129,11 @@ def test_a_seat_runs_along_its_crown(site: Site) -> None:
         tooth = site.teeth.teeth[fdi]
         for side in ("mesial", "distal"):
             seat = planned_seat(OcclusalRest("r", fdi, side), site.teeth, site.cast, site.up)
-            assert seat.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(30.0)), (fdi, side)
+            assert seat.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(50.0)), (fdi, side)
             aside = replace(tooth, cusps=tooth.cusps + 2.5 * tooth.facial)  # a worn or badly scanned crown: its hollow is found far aside
             moved = replace(site.teeth, teeth={**site.teeth.teeth, fdi: aside})
             turned = planned_seat(OcclusalRest("r", fdi, side), moved, site.cast, site.up)
-            assert turned.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(30.0)), (fdi, side)
+            assert turned.inward @ -tooth.direction(side) > 0.99 * np.cos(np.radians(50.0)), (fdi, side)
 
 
 def test_a_rest_that_cannot_be_made_says_why(site: Site) -> None:
