@@ -73,7 +73,7 @@ def _far_ends(build: Build) -> Floats:
 
 
 def _sprue_spots(build: Build, framework: Mesh) -> list[tuple[Floats, Floats]]:
-    """Point and normal (3,) of each sprue: the thickest places of the major connector, as far apart as a sprue feeds."""
+    """Point and normal (3,) of each sprue: thick places of the major connector from its end on, as far apart as a sprue feeds."""
     data = evidence(build, framework)
     thick = local_thickness(framework)
     main = np.zeros(len(framework.vertices), dtype=bool)
@@ -87,7 +87,8 @@ def _sprue_spots(build: Build, framework: Mesh) -> list[tuple[Floats, Floats]]:
     if len(chosen) == 0:
         raise CaseError("export stubs: no polished face of the major connector looks up; there is no place for a sprue")
     bulky = chosen[thick.value[chosen] >= 0.8 * np.median(thick.value[chosen])]  # all along a bar, not its thickest knot alone
-    spots = [bulky[int(np.argmax(thick.value[bulky]))]]
+    # From one end of it: from a knot in its middle both ends may be nearer than a sprue feeds, and one would have to serve.
+    spots = [bulky[int(np.linalg.norm(thick.points[bulky] - thick.points[bulky].mean(axis=0), axis=1).argmax())]]
     while len(spots) < 4:  # the farthest from those that are there
         gap = np.linalg.norm(thick.points[bulky][:, None] - thick.points[spots][None], axis=2).min(axis=1)
         if gap.max() < SPRUE_APART_MM:
