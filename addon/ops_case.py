@@ -24,7 +24,14 @@ ARCHES = [
 ]
 SAMPLES = [
     ("lower_class_i", "Lower, free ends", "Lower arch, Kennedy class I: I-bars, rests, lingual bar. Invented"),
+    ("lower_class_i_plate", "Lower, free ends, shallow sulcus", "Lower arch, Kennedy class I: lingual plate, T-bars. Invented"),
+    ("lower_class_ii_mod_1", "Lower, one free end", "Lower arch, Kennedy class II modification 1: lingual and continuous bar. Invented"),
+    ("lower_class_iii", "Lower, tipped molar", "Lower arch, Kennedy class III: ring clasp, embrasure clasp, sublingual bar. Invented"),
+    ("lower_class_iii_mod_1", "Lower, tori", "Lower arch, Kennedy class III modification 1: labial bar, back-action clasp. Invented"),
+    ("upper_class_i", "Upper, free ends", "Upper arch, Kennedy class I: complete palatal plate, half T-bars. Invented"),
+    ("upper_class_ii_mod_1", "Upper, one free end", "Upper arch, Kennedy class II modification 1: palatal strap, wrought wire. Invented"),
     ("upper_class_iii_mod_1", "Upper, bounded gaps", "Upper arch, Kennedy class III modification 1: clasps, palatal straps. Invented"),
+    ("upper_class_iv", "Upper, front teeth", "Upper arch, Kennedy class IV: U-shaped plate. Invented"),
 ]
 SCANS = "*.stl;*.ply;*.obj;*.3mf"
 

@@ -22,7 +22,7 @@ from claspwright.core.pipeline import build
 from mathutils import Euler, Vector
 
 ROOT = Path(__file__).resolve().parents[1]
-STONE_TRIANGLES, METAL_TRIANGLES = 62_000, 50_000
+STONE_TRIANGLES, METAL_TRIANGLES = 36_000, 40_000
 
 
 def show(role: str, name: str, mesh: Mesh, look: str, triangles: int) -> Any:

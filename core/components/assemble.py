@@ -124,7 +124,7 @@ def build_part(component: Component, case: Case, site: Site, built: dict[str, Bu
         case LatticeBase():
             return lattice_base(component, site, _rail_of(built, "bar"))
         case BeadPlate():
-            return bead_plate(component, site)
+            return bead_plate(component, site, _rail_of(built, "bar"))
         case UShapedPlate():
             return u_shaped_plate(component, site)
         case OcclusalRest() | CingulumRest() | IncisalRest():
@@ -134,6 +134,8 @@ def build_part(component: Component, case: Case, site: Site, built: dict[str, Bu
         case MinorConnector():
             lingual = _rail_of(built, "bar") or _rail_of(built, "border")
             bar = lingual or _rail_of(built, "labial bar")
+            if bar is None and any(isinstance(c, UShapedPlate) for c in case.components):
+                raise ComponentError(f"{component.id}: a U-shaped plate lies on the teeth and bears the rest by itself; leave this out")
             if bar is None:
                 raise ComponentError(f"{component.id}: there is no bar and no palatal strap for it to join; add a major connector")
             return minor_connector(component, site, case.components, bar, facial=lingual is None)
@@ -163,7 +165,7 @@ def _facial_sulcus(case: Case) -> float | None:
 
 def _base_strut(component: IBar | TBar | WireArm | RingArm, case: Case, built: dict[str, Built], face: str = "facial") -> Rail:
     bases = [c for c in case.components if isinstance(c, LatticeBase) and c.id in built and (not component.base or c.id == component.base)]
-    side = [c for c in bases if c.teeth and c.teeth[0] // 10 == component.tooth // 10]
+    side = [c for c in bases if any(t // 10 == component.tooth // 10 for t in c.teeth)]  # one of front teeth lies on both sides
     if not side:
         raise ComponentError(f"{component.id}: no base beside tooth {component.tooth} for the bar to come from; add one")
     return built[side[0].id].rails[face]

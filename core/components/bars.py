@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 from ..case import LingualBar
 from ..errors import ComponentError
 from ..mesh import Floats
-from ..solids.curves import arc_length, resample, smooth, smooth_rows, tangents
+from ..solids.curves import arc_length, resample, smooth, smooth_rows, spline, tangents
 from ..solids.sweep import Rail, half_pear, half_round, make_rail, sweep
 from .gaps import tissue_line
 from .site import Built, Relief, Site
@@ -97,3 +97,24 @@ def bar_ends(first: int, last: int, site: Site) -> tuple[float, float]:
     a, b = site.arch.station(first), site.arch.station(last)
     out = 3.5  # the bar runs on a little behind the last abutment, to meet the base
     return (a - out, b + out) if a < b else (a + out, b - out)
+
+
+def join_to_bar(site: Site, bar: Rail, edge: Rail, relief_mm: float) -> Rail:
+    """From the end of a lower bar up to the lingual edge of a base (its strut or finish line), as a broad flat band.
+
+    edge : from its mesial end; relief_mm : of the base, whose height over the tissue the band takes on
+    """
+    ends = bar.points[[0, -1]]
+    first = int(np.argmin([np.linalg.norm(edge.points - end, axis=1).min() for end in ends]))
+    tail = bar.points[:20:4][::-1] if first == 0 else bar.points[-20::4]
+    k = min(int(5.0 / 0.25), len(edge.points) - 1)
+    raw = np.vstack([tail, 0.5 * (tail[-1] + edge.points[k]), edge.points[k]])
+    height = np.linspace(0.25, relief_mm, 40)
+    line = resample(spline(raw, 0.2), 0.2)
+    heights = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, 40), height)
+    points, normals = site.calm.project(line)
+    points = points + normals * heights[:, None]
+    share = np.linspace(0, 1, len(points))
+    return make_rail(
+        smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10
+    )

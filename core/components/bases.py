@@ -6,9 +6,10 @@ import numpy as np
 
 from ..case import LatticeBase
 from ..mesh import Floats
-from ..solids.curves import resample, smooth, spline
+from ..solids.curves import resample, smooth
 from ..solids.fields import Footprint, Shape
 from ..solids.sweep import Rail, Section, half_round, make_rail, sweep
+from .bars import join_to_bar
 from .gaps import Gap, find_gap, ridge_line
 from .mesh_sheet import mesh_sheet
 from .site import Built, Relief, Site
@@ -50,7 +51,8 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
         shapes.append(_post(at[0], normal[0], spec.relief_mm, spec.id))
         zone = _without_post(zone, at[0], normal[0])
     if bar is not None:
-        own = _joins_from_below(site, bar, struts["lingual"], spec) if gap.crosses else {"join": _join(site, bar, struts["lingual"], spec)}
+        edge = struts["lingual"]
+        own = _joins_from_below(site, bar, edge, spec) if gap.crosses else {"join": join_to_bar(site, bar, edge, spec.relief_mm)}
         rails |= own
         shapes += [sweep(rail, half_round, depth=0.9, name=f"{spec.id} {name}") for name, rail in own.items()]
     elif site.teeth.arch == "upper":
@@ -122,24 +124,6 @@ def _without_post(zone: Shape, at: Floats, normal: Floats) -> Shape:
         return np.maximum(zone.field(points), STOP_RADIUS_MM + 0.02 - radial)
 
     return Shape(field, zone.bounds, zone.name)
-
-
-def _join(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> Rail:
-    """From the end of the bar up to the lingual strut, as a broad flat band."""
-    ends = bar.points[[0, -1]]
-    first = int(np.argmin([np.linalg.norm(strut.points - end, axis=1).min() for end in ends]))
-    tail = bar.points[:20:4][::-1] if first == 0 else bar.points[-20::4]
-    k = min(int(5.0 / 0.25), len(strut.points) - 1)
-    raw = np.vstack([tail, 0.5 * (tail[-1] + strut.points[k]), strut.points[k]])
-    height = np.linspace(0.25, spec.relief_mm, 40)
-    line = resample(spline(raw, 0.2), 0.2)
-    heights = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, 40), height)
-    points, normals = site.calm.project(line)
-    points = points + normals * heights[:, None]
-    share = np.linspace(0, 1, len(points))
-    return make_rail(
-        smooth(points, 2.0), normals, np.interp(share, [0, 0.5, 1], [3.6, 3.4, 2.6]), np.interp(share, [0, 1], [1.9, 1.4]), calm=10
-    )
 
 
 def _joins_from_below(site: Site, bar: Rail, strut: Rail, spec: LatticeBase) -> dict[str, Rail]:

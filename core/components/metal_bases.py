@@ -9,7 +9,8 @@ from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.curves import resample, smooth
 from ..solids.fields import Footprint, Shape, round_max
-from ..solids.sweep import half_round, make_rail, sweep
+from ..solids.sweep import Rail, half_round, make_rail, sweep
+from .bars import join_to_bar
 from .gaps import Gap, find_gap, ridge_line
 from .site import Built, Relief, Site
 
@@ -29,8 +30,9 @@ POST_HEAD_MM = 1.05  # radius of the head of the post
 LINE_MM = (2.0, 1.5)  # width and height of the finish line
 
 
-def bead_plate(spec: BeadPlate, site: Site) -> Built:
-    """A plate over the whole gap, beads on it, a post in its middle and a finish line along its lingual border.
+def bead_plate(spec: BeadPlate, site: Site, bar: Rail | None) -> Built:
+    """A plate over the whole gap, beads on it, a post in its middle and a finish line along its lingual border; joined to a lower bar
+    when one is given.
 
     Raises ComponentError for a free end (a metal base cannot be relined) and for a gap with no room.
     """
@@ -52,13 +54,17 @@ def bead_plate(spec: BeadPlate, site: Site) -> Built:
     points, normals = site.calm.project(lines["lingual"])
     rail = make_rail(smooth(points, 2.0), normals, *LINE_MM, calm=10)
     shapes.append(sweep(rail, half_round, depth=0.7, name=f"{spec.id} finish line"))
+    rails = {"finish line": rail}
+    if bar is not None:
+        rails["join"] = join_to_bar(site, bar, rail, spec.relief_mm)
+        shapes.append(sweep(rails["join"], half_round, depth=0.9, name=f"{spec.id} join"))
     zone = Shape(
         lambda p: plan(p @ site.path.rotation[:2].T), np.array([outline.min(axis=0) - [2, 2, 5], outline.max(axis=0) + [2, 2, 5]]), spec.id
     )
     facts: dict[str, float | str] = {"gap_mm": length, "thickness_mm": spec.thickness_mm, "relief_mm": spec.relief_mm}
     return Built(
         shapes=tuple(shapes),
-        rails={"finish line": rail},
+        rails=rails,
         reliefs=(Relief(zone, spec.relief_mm),) if spec.relief_mm > 0 else (),
         facts=facts,
     )

@@ -16,6 +16,7 @@ from .site import Built, Site
 OUT_OF_PLANE_MM = 4.0  # a strut goes straight down its embrasure; a connector that ends further off is not behind it
 SPACING_MM = 5.0  # least space between upright struts, so that food and tongue do not catch (McCracken's, from memory)
 FALLS_MM = 1.0  # an arm from a cingulum meets the strut of the embrasure beside it so far below its own rest (common practice)
+BEYOND_MM = 3.0  # a crown leans out over the bar by less
 INTO_MM = 1.5  # and runs on in it this far, where its end is hidden
 
 
@@ -136,7 +137,8 @@ def _descent(site: Site, spec: MinorConnector, start: Floats, lead: Floats, orig
     away = 14.0  # mm to the lingual side: from there one looks back at the teeth
     eye = origin - (origin @ up) * up + lead * away + z[:, None] * up
     distance, _ = site.rays.first_hit(eye, np.broadcast_to(-lead, eye.shape))
-    hit = np.isfinite(distance) & (distance < away + 3.0)
+    # Under the rim of a facial sulcus one looks from within the stone or at its outer wall: so far beyond the bar is no way to it.
+    hit = np.isfinite(distance) & (distance < away + 3.0) & (away - distance < max(float((foot - origin) @ lead), 0.0) + BEYOND_MM)
     if hit.sum() < 3:
         raise ComponentError(f"{spec.id}: no surface found between the rest and the bar; choose another side")
     return np.vstack([smooth(eye[hit] - lead * distance[hit, None], 1.5), foot])

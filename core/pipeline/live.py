@@ -99,7 +99,7 @@ def part_of(case: Case, name: str, site: Site, *, handles: bool) -> Part:
 def _leant_on(case: Case, chosen: Component, site: Site) -> dict[str, Built]:
     """The parts before it that a component may join: connectors and bases, as far as they can be built."""
     out: dict[str, Built] = {}
-    needs = chosen.kind in ("minor_connector", "lattice_base") or hasattr(chosen, "base")
+    needs = chosen.kind in ("minor_connector", "lattice_base", "bead_plate") or hasattr(chosen, "base")
     kinds = [c for c in case.components if needs and not hasattr(c, "tooth") and ORDER.index(type(c)) < ORDER.index(type(chosen))]
     for part in sorted(kinds, key=lambda c: ORDER.index(type(c))):
         try:

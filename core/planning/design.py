@@ -17,6 +17,7 @@ from ..case import (
     GuidePlate,
     IBar,
     LatticeBase,
+    LingualPlate,
     MinorConnector,
     OcclusalRest,
     ReciprocalArm,
@@ -146,22 +147,23 @@ class Design:
         return bool(self.on(tooth, MinorConnector) or self.on(tooth, GuidePlate) or shared or self.plated(tooth))
 
     def plated(self, tooth: int) -> bool:
-        """Whether a U-shaped plate lies on its lingual face."""
+        """Whether a U-shaped or a lingual plate lies on its lingual face."""
         row = order(self.arch)
 
-        def covers(plate: UShapedPlate) -> bool:
+        def covers(plate: UShapedPlate | LingualPlate) -> bool:
             first, last = sorted(row.index(t) for t in (plate.start, plate.end))
             return first <= row.index(tooth) <= last
 
-        return any(covers(p) for p in self.all(UShapedPlate) if {p.start, p.end, tooth} <= set(row))
+        plates = [c for c in self.case.components if isinstance(c, UShapedPlate | LingualPlate)]
+        return any(covers(p) for p in plates if {p.start, p.end, tooth} <= set(row))
 
     def _joined(self, tooth: int, neighbour: int) -> bool:
-        """Whether rests meet in the embrasure of two teeth and a minor connector of the neighbour comes up there."""
+        """Whether rests meet in the embrasure of two teeth and the neighbour's is borne, by a minor connector there or by a plate on it."""
         mine, its = ("mesial", "distal") if neighbours(tooth)[0] == neighbour else ("distal", "mesial")
         if neighbours(neighbour)[0] == tooth:
             its = "mesial"
         rests = any(r.side == mine for r in self.on(tooth, OcclusalRest)) and any(r.side == its for r in self.on(neighbour, OcclusalRest))
-        return rests and any(m.side == its for m in self.on(neighbour, MinorConnector))
+        return rests and (self.plated(neighbour) or any(m.side == its for m in self.on(neighbour, MinorConnector)))
 
     def braced(self, tooth: int) -> bool:
         """Whether something rigid stands against a retentive arm: a reciprocal arm, an arm's own rigid half, or plate and strut."""
