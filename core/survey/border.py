@@ -1,146 +1,140 @@
-"""Nearest of many small pieces of border, proved nearest: every piece whose frame comes near enough is measured.
+"""Nearest of many small pieces of border, proved nearest.
 
-The plane is cut into square cells and, by height, into slabs; each cell of each slab lists the pieces whose frame covers it. All that
-lies within so many cells of a point is then a few runs of one list. No tree is grown, and nothing is left to be proved afterwards.
+Each piece has spots so dense that none of its places is farther than a reach from one of them. A tree gives the spots nearest to a point,
+and their pieces are measured exactly; what is left farther off than the nearest piece and the reach cannot be nearer. Where that is not
+proved yet, more spots are asked for. A tree fits itself to whatever lies far apart.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..mesh import Floats, Ints
+from ..parallel import side_by_side
 
-# Slabs of height repeat after so many: pieces that far above or below cost a look at their heights, and the lists stay short.
-SLABS = 16
-# So many pairs of point and piece at a time, and so many cells at most: on something much larger than a cast cells are larger.
-_CHUNK, _MOST_CELLS = 400_000, 500_000
+# So many spots are asked for at first, so many times as many where that did not do.
+_FIRST, _MORE = 12, 3
+# Where that grows to many pairs, points are parted into so many groups by height; each is searched alone if fewer spots count for it.
+_MANY, _GROUPS, _FEWER = 40_000, 4, 0.7
+# So many pairs of point and spot at a time; a second thread pays from so many points on.
+_CHUNK, _SHARE = 400_000, 3_000
 
 
-class Frames(NamedTuple):
-    """Frames of pieces: (k,) lowest and highest x, y of each, and the heights between which it counts; mm."""
+class Heights(NamedTuple):
+    """(k,) between which heights each piece counts, mm."""
 
-    x0: Floats
-    x1: Floats
-    y0: Floats
-    y1: Floats
     bottom: Floats
     top: Floats
 
-    def of(self, some: Ints) -> Frames:
-        """Those of some pieces."""
-        return Frames(*(each[some] for each in self))
+
+class Spots(NamedTuple):
+    """Spots of pieces.
+
+    at : (s, 2) plane or (s, 3), mm; pieces : (s,) whose each is; reach : (s,) how far each stands for its piece, mm: no place of a piece is
+    farther than that from some spot of it
+    """
+
+    at: Floats
+    pieces: Ints
+    reach: Floats
+
+    def of(self, some: Ints) -> Spots:
+        """Some of them."""
+        return Spots(self.at[some], self.pieces[some], self.reach[some])
 
 
 class Border(Protocol):
     """Pieces of border of the free space, in the path frame."""
 
     @property
-    def frames(self) -> Frames:
-        """Frame of each piece."""
+    def heights(self) -> Heights:
+        """Between which heights each piece counts."""
+
+    @property
+    def spots(self) -> Sequence[Spots]:
+        """Spots of all pieces, those of large pieces apart from those of small ones."""
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Distance (k,) and nearest point (k, 2) from each of (k, 3) points to one piece (k,), infinite where it does not count."""
 
 
-class Lattice:
-    """Cells over points (k, 3) and so many cells around them.
-
-    cell, slab : least size, mm
-    """
-
-    def __init__(self, points: Floats, cell: float, slab: float, rings: int) -> None:
-        wide, deep = (float(np.ptp(points[:, k])) for k in (0, 1))
-        cell = max(cell, float(np.sqrt(wide * deep / _MOST_CELLS)), max(wide, deep) / _MOST_CELLS)
-        self.cell, self.slab, self.rings = cell, slab, rings
-        self.low = [float(points[:, k].min()) - (rings * cell if k < 2 else 0.0) for k in range(3)]
-        high = [float(points[:, k].max()) + (rings * cell if k < 2 else 0.0) for k in range(3)]
-        self.shape = tuple(int((high[k] - self.low[k]) / cell) + 1 for k in (0, 1))
-        self.deepest = int((high[2] - self.low[2]) / slab)
-
-    def place(self, x: Floats, axis: int) -> Ints:
-        """Number of the row of cells along one axis, or of the slab; out of range beside the lattice."""
-        step = self.slab if axis == 2 else self.cell
-        limit = 2.0 + (self.deepest if axis == 2 else self.shape[axis])  # what lies far out is as good as just outside
-        return np.asarray(np.floor(np.clip((x - self.low[axis]) * (1.0 / step), -2.0, limit)), dtype=np.int32)
-
-
-def _ranges(count: Ints) -> tuple[Ints, Ints]:
+def parts_of(count: Ints) -> tuple[Ints, Ints]:
     """For k things of count (k,) parts each: whose each part is, and its number among that thing's parts."""
     owner = np.repeat(np.arange(len(count)), count)
     return owner, np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
 
 
-class _Lists:
-    """The pieces of each cell of each slab, one after the other."""
+def nearest_border(border: Border, points: Floats, best: Floats, at: Floats, todo: Ints, stretch: float = 1.0) -> None:
+    """Lower best (k,), and move at (k, 2), where a piece is nearer to some points (k, 3) than best says.
 
-    def __init__(self, frames: Frames, lattice: Lattice) -> None:
-        nx, ny = lattice.shape
-        spans = []
-        for axis, (start, end) in enumerate(((frames.x0, frames.x1), (frames.y0, frames.y1), (frames.bottom, frames.top))):
-            last = (nx - 1, ny - 1, lattice.deepest)[axis]
-            spans.append((np.maximum(lattice.place(start, axis), 0), np.minimum(lattice.place(end, axis), last)))
-        (x0, x1), (y0, y1), (z0, z1) = spans
-        z1 = np.minimum(z1, z0 + (SLABS - 1))
-        inner = np.flatnonzero((x0 <= x1) & (y0 <= y1) & (z0 <= z1))
-        x0, x1, y0, y1, z0, z1 = (each[inner] for each in (x0, x1, y0, y1, z0, z1))
-        tall, wide = z1 - z0 + 1, y1 - y0 + 1
-        owner, k = _ranges(tall * wide * (x1 - x0 + 1))
-        k, z = np.divmod(k, tall[owner])
-        x, y = np.divmod(k, wide[owner])
-        key = (((z0[owner] + z) % SLABS) * nx + x0[owner] + x) * ny + y0[owner] + y
-        self.pieces = inner[owner[np.argsort(key, kind="stable")]]
-        self.first = np.zeros(SLABS * nx * ny + 1, dtype=np.int64)
-        np.cumsum(np.bincount(key, minlength=SLABS * nx * ny), out=self.first[1:])
+    stretch : differences of height count so many times; where distances are much longer than pieces are high, that finds them sooner
+    """
+    shares = np.array_split(todo, max(1, min(2, len(todo) // _SHARE)))
+    for spots in border.spots:
+        if len(spots.at) and len(todo):
+            search = _Search(border, spots, stretch, points, best, at)
+            list(side_by_side(search.run, shares, most=2)) if len(shares) > 1 else search.run(todo)
 
 
-def nearest_border(border: Border, lattice: Lattice, points: Floats, best: Floats, at: Floats, todo: Ints) -> None:
-    """Lower best (k,), and move at (k, 2), where a piece within the lattice's rings of some points (k, 3) is nearer than best says."""
-    frames = border.frames
-    if not len(todo) or not len(frames.top):
-        return
-    lists = _Lists(frames, lattice)
-    nx, ny = lattice.shape
-    rows = np.arange(-lattice.rings, lattice.rings + 1, dtype=np.int32)
-    x, y, z = (lattice.place(points[todo, axis], axis) for axis in range(3))
-    base = (z % SLABS) * nx
-    row = np.clip(x[:, None] + rows, 0, nx - 1) + base[:, None]  # points on the last border only: a row met twice does no harm
-    begin = lists.first[row * ny + np.maximum(y - lattice.rings, 0)[:, None]]
-    count = lists.first[row * ny + np.minimum(y + lattice.rings, ny - 1)[:, None] + 1] - begin
-    each = count.sum(axis=1)
-    for part in np.split(np.arange(len(todo)), np.flatnonzero(np.diff(np.cumsum(each) // _CHUNK)) + 1):
-        run, k = _ranges(count[part].reshape(-1))
-        if not len(run):
-            continue
-        piece = lists.pieces[begin[part].reshape(-1)[run] + k]
-        who = todo[part[run // len(rows)]]
-        height = points[who, 2]
-        keep = np.flatnonzero((frames.bottom[piece] < height) & (frames.top[piece] >= height))
-        _lower(border, points, best, at, who[keep], piece[keep])
+class _Search:
+    """One tree of spots; best and at are written to."""
 
+    def __init__(self, border: Border, spots: Spots, stretch: float, points: Floats, best: Floats, at: Floats) -> None:
+        self.border, self.spots, self.points, self.best, self.at = border, spots, points, best, at
+        self.stretch = np.array([1.0, 1.0, stretch])[: spots.at.shape[1]]
+        self.tree = cKDTree(spots.at * self.stretch, balanced_tree=False)
+        self.reach = spots.reach * float(self.stretch.max())
+        self.slack = float(self.reach.max())
 
-def _lower(border: Border, points: Floats, best: Floats, at: Floats, who: Ints, pieces: Ints) -> None:
-    """Measure pairs of point and piece (k,), the pairs of a point together, and keep what is nearer."""
-    if not len(who):
-        return
-    frames = border.frames
-    x, y = points[who, 0], points[who, 1]
-    dx = np.maximum(np.maximum(frames.x0[pieces] - x, x - frames.x1[pieces]), 0.0)
-    dy = np.maximum(np.maximum(frames.y0[pieces] - y, y - frames.y1[pieces]), 0.0)
-    apart = dx * dx + dy * dy
-    first = np.flatnonzero(np.r_[True, who[1:] != who[:-1]])
-    # The piece whose frame is nearest comes first of each point: it leaves few of the others.
-    closest = apart == np.repeat(np.minimum.reduceat(apart, first), np.diff(np.r_[first, len(who)]))
-    for some in (closest, ~closest):
-        near = np.flatnonzero(some & (apart < best[who] ** 2))
-        if len(near):
-            _measure(border, points, best, at, who[near], pieces[near])
+    def run(self, todo: Ints, count: int = _FIRST) -> None:
+        """Search around points by number, with so many spots at first."""
+        whole = len(self.spots.at)
+        while True:
+            count = min(count, whole)
+            todo = np.concatenate([self._look(part, count) for part in np.array_split(todo, 1 + len(todo) * count // _CHUNK)])
+            if not len(todo) or count == whole:
+                return
+            if count > _FIRST and len(todo) * count > _MANY:
+                break
+            count *= _MORE
+        ordered, counts = todo[np.argsort(self.points[todo, 2], kind="stable")], self.border.heights
+        for group in np.array_split(ordered, _GROUPS):
+            low, high = self.points[group[0], 2], self.points[group[-1], 2]
+            some = np.flatnonzero((counts.bottom[self.spots.pieces] < high) & (counts.top[self.spots.pieces] >= low))
+            if len(some) < _FEWER * whole:
+                if len(some):
+                    _Search(self.border, self.spots.of(some), float(self.stretch[-1]), self.points, self.best, self.at).run(group)
+            else:
+                self.run(group, count * _MORE)
 
+    def _look(self, todo: Ints, count: int) -> Ints:
+        """Measure what has one of so many spots nearest to points; the points (k,) by number that this does not settle."""
+        if not len(todo):
+            return todo
+        bound = float(self.best[todo].max()) + self.slack
+        at = self.points[todo, : len(self.stretch)] * self.stretch
+        away, spot = self.tree.query(at, k=np.arange(1, count + 1), distance_upper_bound=bound)
+        row, column = np.nonzero(away < (self.best[todo] + self.slack)[:, None])
+        who, spot, away_from = todo[row], spot[row, column], away[row, column]
+        piece, height, counts = self.spots.pieces[spot], self.points[who, 2], self.border.heights
+        keep = np.flatnonzero((counts.bottom[piece] < height) & (counts.top[piece] >= height))
+        who, piece, least = who[keep], piece[keep], away_from[keep] - self.reach[spot[keep]]
+        # The piece of the nearest spot comes first of each point: it leaves few of the others.
+        first = np.r_[True, who[1:] != who[:-1]][: len(who)]
+        for turn in (first, ~first):
+            some = np.flatnonzero(turn & (least < self.best[who]))
+            if len(some):
+                self._measure(who[some], piece[some])
+        return todo[away[:, -1] < self.best[todo] + self.slack]
 
-def _measure(border: Border, points: Floats, best: Floats, at: Floats, who: Ints, pieces: Ints) -> None:
-    distance, where = border.measure(points[who], pieces)
-    first = np.flatnonzero(np.r_[True, who[1:] != who[:-1]])
-    least = np.minimum.reduceat(distance, first)
-    gain = np.flatnonzero((distance == np.repeat(least, np.diff(np.r_[first, len(who)]))) & (distance < best[who]))
-    best[who[gain]], at[who[gain]] = distance[gain], where[gain]
+    def _measure(self, who: Ints, pieces: Ints) -> None:
+        """Measure pairs of point and piece (k,), the pairs of a point together, and keep what is nearer."""
+        distance, where = self.border.measure(self.points[who], pieces)
+        first = np.flatnonzero(np.r_[True, who[1:] != who[:-1]])
+        least = np.minimum.reduceat(distance, first)
+        gain = np.flatnonzero((distance == np.repeat(least, np.diff(np.r_[first, len(who)]))) & (distance < self.best[who]))
+        self.best[who[gain]], self.at[who[gain]] = distance[gain], where[gain]

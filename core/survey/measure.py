@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
+from ..parallel import side_by_side
 from .contour import contour_lines
 from .lines import Contour
 from .nearest import barycentric
@@ -94,9 +97,11 @@ def local_undercut(mesh: Mesh, path: Path, labels: Ints) -> Floats:
 
 def _depths(scene: RayScene, path: Path) -> tuple[Bools, Floats, Floats, Shadow]:
     points = into_path_frame(scene.mesh.vertices, path)
-    facing = scene.mesh.face_normals @ path.vector
-    visible = visible_vertices(scene, path, points, facing)
-    shadow = Shadow(find_rims(scene, path, points, facing), Seen(scene, path, points, facing, visible))
+    facing = np.einsum("ij,j->i", scene.mesh.face_normals, path.vector)  # threads of a matrix product take longer to wake than this
+    scene.ready()
+    jobs: list[Callable[[], Any]] = [partial(job, scene, path, points, facing) for job in (visible_vertices, find_rims)]
+    visible, rims = side_by_side(lambda job: job(), jobs)
+    shadow = Shadow(rims, Seen(scene, path, points, facing, visible))
     undercut, convergence = np.zeros(len(points)), np.zeros(len(points))
     hidden = np.flatnonzero(~visible)
     undercut[hidden], line = shadow.depth(points[hidden])

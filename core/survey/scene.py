@@ -11,6 +11,7 @@ import numpy as np
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 from ..errors import GeometryError
 from ..mesh import Bools, Floats, Ints, Mesh
@@ -36,6 +37,9 @@ _THREADS, _SHARE = 2, 8_000
 # Spots on faces lie so dense that none of a face is farther than this from its nearest spot (mm): faces of scans have one, those of
 # bases many. A search is only as fast as its largest piece is small.
 _SMALL_MM, _LARGE_MM = 0.35, 1.0
+# Sizes by which faces are told apart when those near some points are looked for (mm).
+_TIERS_MM = (0.2, 0.6, 1.8)
+_CHUNK = 4_000_000  # numbers at a time
 
 Rays = NDArray[np.float32]
 
@@ -93,16 +97,36 @@ class RayScene:
 
     @cached_property
     def spots(self) -> tuple[Spots, ...]:
-        """Spots on all faces, those of small faces first."""
+        """Spots on all faces that could stand above something, those of small faces first."""
         corners = self.mesh.triangles
-        centre, reach = _reach(corners)
+        centre, reach = reach_of(corners)
         small = np.flatnonzero(reach <= _SMALL_MM)
         found = [Spots(small, centre[small], float(reach[small].max()), True)] if len(small) else []
         large = np.flatnonzero(reach > _SMALL_MM)
+        large = np.setdiff1d(large, self.outermost)
         if len(large):
-            owner, at = _halved(corners[large], _LARGE_MM)
+            owner, at = halved(corners[large], _LARGE_MM)
             found.append(Spots(large[owner], at, _LARGE_MM, False))
         return tuple(found)
+
+    @cached_property
+    def outermost(self) -> Ints:
+        """Large faces that nothing of the mesh lies beyond (flat bases, trimmed walls): they are above nothing but their own corners."""
+        large = np.flatnonzero(reach_of(self.mesh.triangles)[1] > _SMALL_MM)
+        hull = self.mesh.vertices[ConvexHull(self.mesh.vertices).vertices] if len(large) else np.zeros((0, 3))
+        found = [np.zeros(0, dtype=np.int64)]
+        for some in np.array_split(large, 1 + len(large) * len(hull) // _CHUNK):
+            normal = self.mesh.face_normals[some]
+            own = np.einsum("ij,ij->i", normal, self.mesh.vertices[self.mesh.faces[some, 0]])
+            found.append(some[(normal @ hull.T).max(axis=1, initial=-np.inf) <= own + 0.1 * CLEAR_MM])
+        return np.concatenate(found)
+
+    @cached_property
+    def tiers(self) -> tuple[tuple[float, Ints], ...]:
+        """Faces by size: how far any place of them is at most from the nearest of their corners, mm, and which."""
+        reach = reach_of(self.mesh.triangles)[1]
+        step = np.searchsorted(_TIERS_MM, reach)
+        return tuple((far, np.flatnonzero(step == k)) for k, far in enumerate((*_TIERS_MM, np.inf)))
 
     @cached_property
     def lifted(self) -> Rays:
@@ -150,6 +174,10 @@ class RayScene:
         far = np.concatenate([part["tfar"] for part in parts]).astype(np.float64)
         return np.where(face >= 0, far, np.inf), face
 
+    def ready(self) -> None:
+        """Build what rays need, once, before threads meet it."""
+        self._scene.run(np.zeros((1, 3), dtype=np.float32), np.array([[0.0, 0.0, 1.0]], dtype=np.float32), query="OCCLUDED")
+
     def _run(self, origins: Rays, directions: Floats, **how: Any) -> list[Any]:
         d = np.asarray(directions, dtype=np.float32).reshape(-1, 3)
         if not len(origins):
@@ -161,7 +189,7 @@ class RayScene:
         ]
         if count == 1:
             return [self._scene.run(*jobs[0], **how)]
-        self._scene.run(origins[:1], d[:1], query="OCCLUDED")  # builds the scene, once, before the threads meet it
+        self.ready()
         others = [_pool().submit(self._scene.run, *job, **how) for job in jobs[1:]]
         return [self._scene.run(*jobs[0], **how), *(other.result() for other in others)]
 
@@ -176,19 +204,19 @@ if hasattr(os, "register_at_fork"):  # threads do not come along into a forked p
     os.register_at_fork(after_in_child=_pool.cache_clear)
 
 
-def _reach(corners: Floats) -> tuple[Floats, Floats]:
+def reach_of(corners: Floats) -> tuple[Floats, Floats]:
     """Centres of triangles (k, 3, 3), and how far the farthest corner is from each."""
     centre = corners.mean(axis=1)
     square = [np.einsum("ij,ij->i", corners[:, k] - centre, corners[:, k] - centre) for k in range(3)]
     return centre, np.sqrt(np.maximum(np.maximum(square[0], square[1]), square[2]))
 
 
-def _halved(corners: Floats, most_mm: float) -> tuple[Ints, Floats]:
+def halved(corners: Floats, most_mm: float) -> tuple[Ints, Floats]:
     """Halve triangles (k, 3, 3) across their longest edge until none reaches farther: whose each part is, and the parts' centres."""
     owner = np.arange(len(corners))
-    owners, centres = [], []
+    owners, centres = [np.zeros(0, dtype=np.int64)], [np.zeros((0, 3))]
     while len(corners):
-        centre, reach = _reach(corners)
+        centre, reach = reach_of(corners)
         done = reach <= most_mm
         owners.append(owner[done])
         centres.append(centre[done])

@@ -19,7 +19,7 @@ from functools import cached_property
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints
-from .border import Frames, Lattice, nearest_border
+from .border import Heights, Spots, nearest_border, parts_of
 from .path import Path
 from .scene import CLEAR_MM, VERTICAL, RayScene
 from .slopes import FAR_MM, Seen
@@ -30,9 +30,8 @@ _PIECE_MM = 0.25
 _WHOLE = (0.05, 0.5, 0.95)
 _FOOT_BEND_MM = 0.05
 _SPLIT = 6
-# Rims are looked for in cells of this size (mm) and slabs of this height, one and two cells around a point; then in cells so many times
-# as large, until each point has its nearest.
-_CELL_MM, _SLAB_MM, _COARSER = 0.25, 1.0, 4.0
+# Spots along a piece, by which it is found, lie no farther apart than this (mm).
+_SPOT_MM = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,11 +46,19 @@ class Rims:
     foot: Floats
 
     @cached_property
-    def frames(self) -> Frames:
-        """Frame of each piece, and between which heights it may bound the shadow."""
-        pairs = [(self.start[:, k], self.end[:, k]) for k in range(3)]
-        (x0, x1), (y0, y1) = [(np.minimum(*pair), np.maximum(*pair)) for pair in pairs[:2]]
-        return Frames(x0, x1, y0, y1, np.minimum(*self.foot.T) - CLEAR_MM, np.maximum(*pairs[2]))
+    def heights(self) -> Heights:
+        """Between which heights each piece may bound the shadow."""
+        return Heights(np.minimum(*self.foot.T) - CLEAR_MM, np.maximum(self.start[:, 2], self.end[:, 2]))
+
+    @cached_property
+    def spots(self) -> tuple[Spots, ...]:
+        """Spots along all pieces, in the plane."""
+        side = self.end[:, :2] - self.start[:, :2]
+        length = np.hypot(side[:, 0], side[:, 1])
+        count = np.maximum(np.ceil(length / _SPOT_MM), 1).astype(np.int64)
+        owner, k = parts_of(count)
+        at = self.start[owner, :2] + ((k + 0.5) / count[owner])[:, None] * side[owner]
+        return (Spots(at, owner, (0.5 * length / count)[owner]),)
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Distance (k,) from points (k, 3) to pieces (k,), infinite where one does not count; nearest point (k, 2)."""
@@ -98,8 +105,7 @@ def find_rims(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Ri
 
 def _cut(start: Floats, end: Floats, outward: Floats, count: Ints) -> tuple[Floats, Floats, Floats]:
     """Cut each of k pieces into count (k,) equal ones."""
-    owner = np.repeat(np.arange(len(start)), count)
-    k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    owner, k = parts_of(count)
     span = (end - start)[owner] / count[owner, None]
     first = start[owner] + k[:, None] * span
     return first, first + span, outward[owner]
@@ -156,26 +162,8 @@ class Shadow:
     def depth(self, points: Floats) -> tuple[Floats, Floats]:
         """Depth (k,) mm of hidden points (k, 3) in the path frame, and where the free line stands (k, 2) in its plane."""
         best, line = np.full(len(points), np.inf), np.array(points[:, :2])
-        self._by_rims(points, best, line)
+        nearest_border(self.rims, points, best, line, np.arange(len(points)))
         by_rims, best = best, np.minimum(best, FAR_MM)
         self.seen.lower(points, best, line)
         depth = np.where(best < FAR_MM, best, by_rims)
         return np.where(np.isfinite(depth), depth, 0.0), line
-
-    def _by_rims(self, points: Floats, best: Floats, line: Floats) -> None:
-        """Nearest rim of each point, however far."""
-        todo, cell = np.arange(len(points)), _CELL_MM
-        frames = self.rims.frames
-        if not len(todo) or not len(frames.top):
-            return
-        # Beyond this no rim is left to be found.
-        x, y = (np.r_[points[:, k].min(), points[:, k].max()] for k in (0, 1))
-        far = float(np.hypot(max(frames.x1.max() - x[0], x[1] - frames.x0.min()), max(frames.y1.max() - y[0], y[1] - frames.y0.min())))
-        while True:
-            for rings in (1, 2):
-                lattice = Lattice(points[todo], cell, _SLAB_MM, rings)
-                nearest_border(self.rims, lattice, points, best, line, todo)
-                todo = todo[best[todo] > rings * lattice.cell]
-                if not len(todo) or rings * lattice.cell > far:
-                    return
-            cell *= _COARSER

@@ -13,16 +13,17 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints
-from .border import Frames, Lattice, nearest_border
+from .border import Heights, Spots, nearest_border
 from .path import Path
-from .scene import CLEAR_MM, VERTICAL, RayScene
-from .sieve import sift
+from .scene import CLEAR_MM, VERTICAL, RayScene, halved, reach_of
+from .sieve import Surface, sift
 
 # No slope is looked for farther than this (mm): deeper than it, only rims count (undersides of casts).
 FAR_MM = 8.0
-# Points by how far a slope may count for them: cells of these sizes (mm), one or two around a point.
-_CELLS_MM, _RINGS = (0.5, 4.0), 2
-_SLAB_MM = 0.25
+# Points by how far a slope may count for them (mm): size of the cells and slabs of their sieve, and how much heights count in the search.
+_CLASSES = ((0.0, 1.0, 0.2, 0.15, 1.0), (1.0, FAR_MM, 0.8, 0.4, 8.0))
+# Faces are told apart by these reaches of their centres (mm); larger ones are halved until their parts reach no farther than the last.
+_REACHES_MM = (0.04, 0.08, 0.15, 0.3)
 # A face that is seen in part is cut into pieces about so long (mm), but along no side into more than so many.
 _CUT_MM, _MOST_CUTS = 0.12, 8
 
@@ -37,11 +38,20 @@ class Slopes:
     corners: Floats
 
     @cached_property
-    def frames(self) -> Frames:
-        """Frame of each face, and between which heights it has a level line."""
-        a, b, c = self.corners[:, 0], self.corners[:, 1], self.corners[:, 2]
-        low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-        return Frames(low[:, 0], high[:, 0], low[:, 1], high[:, 1], low[:, 2].copy(), high[:, 2].copy())
+    def heights(self) -> Heights:
+        """Between which heights each face has a level line."""
+        a, b, c = self.corners[:, 0, 2], self.corners[:, 1, 2], self.corners[:, 2, 2]
+        return Heights(np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c))
+
+    @cached_property
+    def spots(self) -> tuple[Spots, ...]:
+        """Centres of the faces, and of the parts of large ones."""
+        centre, reach = reach_of(self.corners)
+        step = np.searchsorted(_REACHES_MM, reach)
+        sizes = [np.flatnonzero(step == k) for k in range(len(_REACHES_MM) + 1)]
+        owner, at = halved(self.corners[sizes[-1]], _REACHES_MM[-1])
+        whole = [Spots(centre[some], some, reach[some]) for some in sizes[:-1]]
+        return *whole, Spots(at, sizes[-1][owner], np.full(len(at), _REACHES_MM[-1]))
 
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Distance (k,) from points (k, 3) to the level line at their height in faces (k,), which has one; nearest point (k, 2)."""
@@ -64,15 +74,16 @@ class Seen:
 
     def lower(self, points: Floats, best: Floats, at: Floats) -> None:
         """Lower best (k,), and move at (k, 2), where the seen surface passes nearer through the height of points (k, 3) than best says."""
-        step = np.digitize(best, [_RINGS * cell for cell in _CELLS_MM], right=True)
-        for k, cell in enumerate(_CELLS_MM):
-            some = np.flatnonzero(step == k)
+        for above, far, cell, slab, stretch in _CLASSES:
+            some = np.flatnonzero((best > above) & (best <= far))
             if len(some):
-                kept, faces = sift(points[some], best[some], self.points, self.scene.corners, self.upward)
-                some = some[kept]
-                if len(some):
-                    lattice = Lattice(points[some], cell, _SLAB_MM, _RINGS)
-                    nearest_border(self._slopes(faces), lattice, points, best, at, some)
+                kept, faces = sift(points[some], best[some], self.surface, cell, slab)
+                nearest_border(self._slopes(faces), points, best, at, some[kept], stretch)
+
+    @cached_property
+    def surface(self) -> Surface:
+        """What the sieve needs of the faces that count."""
+        return Surface(self.points, self.scene.corners, self.upward, self.scene.tiers)
 
     @cached_property
     def upward(self) -> Bools:

@@ -15,6 +15,7 @@ from .scene import CLEAR_MM, VERTICAL, RayScene
 
 # Cells of the map, mm: no small face is wider; and of the map for large faces, which need no such care.
 _CELL_MM, _LARGE_CELL_MM = 0.7, 2.0
+_ROWS = 512
 
 
 def visible_vertices(scene: RayScene, path: Path, points: Floats, facing: Floats) -> Bools:
@@ -26,6 +27,8 @@ def visible_vertices(scene: RayScene, path: Path, points: Floats, facing: Floats
     asked = np.arange(len(points))
     if scene.inside is not None:
         below = scene.inside.copy()
+        out = scene.outermost
+        below[scene.corners[:, out[facing[out] <= VERTICAL]]] = True
         for spots in scene.spots:
             some = np.flatnonzero(facing[spots.faces] <= VERTICAL)
             if len(some) and spots.one_a_face:
@@ -51,8 +54,15 @@ def _below(points: Floats, over: Floats, corners: Ints, cell_mm: float, ring: in
     # Column by column: numpy goes through narrow arrays along their long side slowly.
     low = [min(points[:, k].min(), over[:, k].min()) - ring * cell_mm for k in (0, 1)]
     high = [max(points[:, k].max(), over[:, k].max()) + ring * cell_mm for k in (0, 1)]
-    shape = (int((high[0] - low[0]) / cell_mm) + 1, int((high[1] - low[1]) / cell_mm) + 1)
-    x, y = (((over[:, k] - low[k]) * (1.0 / cell_mm)).astype(np.int64) for k in (0, 1))
+    rows, columns = (int((b - a) / cell_mm) + 1 for a, b in zip(low, high, strict=True))
+    shape = min(rows, _ROWS), min(columns, _ROWS)
+
+    def cells(of: Floats) -> list[Ints]:
+        found = [((of[:, k] - low[k]) * (1.0 / cell_mm)).astype(np.int64) for k in (0, 1)]
+        # Beyond so many, rows share a place: at worst too much is asked.
+        return found if max(rows, columns) <= _ROWS else [x % size for x, size in zip(found, shape, strict=True)]
+
+    x, y = cells(over)
     top = over[corners[0], 2]
     ends = [[x[corners[0]]] * 2, [y[corners[0]]] * 2]
     for corner in corners[1:]:
@@ -64,7 +74,7 @@ def _below(points: Floats, over: Floats, corners: Ints, cell_mm: float, ring: in
         for b in ends[1]:
             np.maximum.at(ceiling, a * shape[1] + b, top)
     if ring:
-        ceiling = maximum_filter(ceiling.reshape(shape), size=2 * ring + 1).reshape(-1)
+        ceiling = maximum_filter(ceiling.reshape(shape), size=2 * ring + 1, mode="wrap").reshape(-1)
     if points is not over:
-        x, y = (((points[:, k] - low[k]) * (1.0 / cell_mm)).astype(np.int64) for k in (0, 1))
+        x, y = cells(points)
     return np.asarray(points[:, 2] - 2.0 * CLEAR_MM < ceiling[x * shape[1] + y])
