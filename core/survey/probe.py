@@ -17,10 +17,10 @@ from .topology import edge_table
 # Noise of a scan, one standard deviation normal to the surface (mm): 0.005 to 0.013 on a flat wafer (PLoS ONE 2017, intra-oral
 # scanners), more on wet enamel and in stone; 0.02 is the cautious default.
 SCAN_NOISE_MM = 0.02
-# The line stands on the outermost bumps of the contour, so noise makes a reading too deep more often than too shallow. Factors of the
-# noise between which 95 of 100 readings fell on noisy spheres of 3 and 4.5 mm at edges of 0.15 to 0.35 mm (tried again on other forms
-# by tests/core/test_survey_probe.py).
-_LESS, _MORE = 2.5, 2.0
+# Factor of the noise within which 95 of 100 readings must fall. Noise shifts the line outward where the contour is round (most misses are
+# too deep: 2.1 to 2.6 on spheres of 3 and 4.5 mm at edges of 0.15 to 0.35 mm) and blunts a sharp one (too shallow: 2.5 on a frustum); 200
+# scans with fresh noise each, tried again by tests/core/test_survey_noise_range.py.
+_SPREAD = 2.5
 # How far along the wall the contour is looked for (mm): no crown is taller.
 _WALK_MM = 14.0
 
@@ -62,7 +62,7 @@ def probe(result: Survey, point: Floats, margin: Floats | None = None, noise_mm:
         raise GeometryError(f"probe: the point is {np.linalg.norm(at - asked):.1f} mm off the cast; pick a point on its surface")
     reading = read_gauge(result, at)
     depth = float(reading.depth[0])
-    low, high = max(0.0, depth - _LESS * noise_mm), depth + _MORE * noise_mm
+    low, high = max(0.0, depth - _SPREAD * noise_mm), depth + _SPREAD * noise_mm
     fitting = [g * INCH_MM for g in GAUGES_INCH if g * INCH_MM <= high]
     towards = reading.line[0] - at[0]
     above = None
