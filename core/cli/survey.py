@@ -13,7 +13,7 @@ from ..cast import Cast, load_cast, read_mesh, vertex_labels, write_mesh
 from ..errors import CastError
 from ..gauges import GAUGES_INCH, INCH_MM, gauge_name
 from ..mesh import Ints
-from ..survey import Path, Survey, survey
+from ..survey import Path, Survey, local_undercut, survey
 from .console import Console
 from .folder import result_folder, write_json
 
@@ -27,7 +27,9 @@ def run(options: argparse.Namespace, console: Console) -> int:
     with console.step("survey"):
         found = survey(cast.mesh, Path(*options.tilt), labels)
     with console.step("write survey.ply"):
-        values = {"undercut": found.undercut, "visible": found.visible, "tooth": labels.astype(np.int16)}
+        values = {"undercut": found.undercut, "convergence": found.convergence, "visible": found.visible, "tooth": labels.astype(np.int16)}
+        if labels.any():
+            values["undercut_alone"] = local_undercut(cast.mesh, found.path, labels)
         write_mesh(folder / "survey.ply", cast.mesh, vertex_data=values)
     with console.step("draw survey.png"):
         _draw(folder / "survey.png", cast, found, labels)
@@ -105,6 +107,12 @@ def _words(result: dict[str, Any], folder: File) -> list[str]:
     lines = [f"{cast['file']}: {cast['arch']}, {cast['triangles']:,} triangles, {'closed' if cast['closed'] else 'open'}"]
     lines += [f"  changed: {words}" for words in cast["changes"]]
     lines += [f"  please check: {words}" for words in cast["questions"]]
+    teeth = undercut["deepest_by_tooth_mm"]
+    if teeth:
+        deepest = max(teeth, key=lambda fdi: teeth[fdi])
+        lines.append(f"deepest undercut of a tooth {teeth[deepest]:.2f} mm, on {deepest}; with tissue and base:")
+    else:
+        lines.append("teeth are not marked (--labels): tissue and the underside of a base count too")
     areas = ", ".join(f"{g['area_mm2']:.0f} mm2 at {g['gauge']} or more" for g in undercut["gauges"])
     lines.append(f"deepest undercut {undercut['deepest_mm']:.2f} mm; {areas}")
     return [*lines, f"written to {folder}: survey.ply, survey.png, survey.json"]

@@ -26,6 +26,7 @@ _CLASSES = ((0.0, 1.0, 0.2, 0.15, 1.0), (1.0, FAR_MM, 0.8, 0.4, 8.0))
 _REACHES_MM = (0.04, 0.08, 0.15, 0.3)
 # A face that is seen in part is cut into pieces about so long (mm), but along no side into more than so many.
 _CUT_MM, _MOST_CUTS = 0.12, 8
+_TOUCH_MM = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +57,9 @@ class Slopes:
     def measure(self, points: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Distance (k,) from points (k, 3) to the level line at their height in faces (k,), which has one; nearest point (k, 2)."""
         corners = self.corners[index]
-        return _to_level(points[:, :2], corners[:, :, :2], corners[:, :, 2] - points[:, 2:3])
+        distance, where = _to_level(points[:, :2], corners[:, :, :2], corners[:, :, 2] - points[:, 2:3])
+        # The points are hidden: a cutting of their own face that touches them is seen at its middle, not there.
+        return np.where(distance < _TOUCH_MM, np.inf, distance), where
 
 
 @dataclass(frozen=True, eq=False)
