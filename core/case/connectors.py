@@ -95,7 +95,11 @@ class LabialBar:
 
 @dataclass(frozen=True)
 class PalatalStraps:
-    """Anteroposterior palatal straps: each 8 mm wide or more, opening 15 mm or more, borders 6 mm from the margins."""
+    """Anteroposterior palatal straps: each 8 mm wide or more, opening 15 mm or more, borders 6 mm from the margins.
+
+    bead_mm : depth of the beading on the tissue side along free borders, 0.5 to 1 mm (handbook, section 4); 0 for none. It fades out
+        towards 6 mm from the margins, is shallower over the midline and stops beside bases. The cast is scored for it.
+    """
 
     kind: ClassVar[str] = "palatal_straps"
     id: str
@@ -104,6 +108,7 @@ class PalatalStraps:
     side_width_mm: float = option(7.0, low=4, high=14)
     thickness_mm: float = option(0.9, low=0.4, high=2)
     margin_mm: float = option(6.0, low=3, high=10)
+    bead_mm: float = option(0.0, low=0, high=1)
 
 
 @dataclass(frozen=True)
@@ -113,6 +118,7 @@ class PalatalPlate:
     Strap 8 mm wide or more; uniform 22 gauge (0.64 mm) in three planes, thicker where wide and flat; complete plates for few
     remaining teeth (standard texts, from memory; handbook, section 4).
     complete : forward to behind the front teeth; margin_mm : its borders keep this from the gingival margins
+    bead_mm : as of straps
     """
 
     kind: ClassVar[str] = "palatal_plate"
@@ -120,6 +126,7 @@ class PalatalPlate:
     complete: bool = option(False)
     thickness_mm: float = option(0.8, low=0.4, high=2)
     margin_mm: float = option(6.0, low=3, high=10)
+    bead_mm: float = option(0.0, low=0, high=1)
 
 
 @dataclass(frozen=True)

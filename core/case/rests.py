@@ -74,7 +74,10 @@ class GuidePlate:
 
 @dataclass(frozen=True)
 class MinorConnector:
-    """From a rest through the lingual embrasure to the major connector, at a right angle, relieved over the free margin."""
+    """From a rest through the lingual embrasure to the major connector, at a right angle, relieved over the free margin.
+
+    relief_mm : there; as much metal is put on outside, so that it does not thin the strut (30 gauge, handbook sections 5 and 6)
+    """
 
     kind: ClassVar[str] = "minor_connector"
     id: str
@@ -82,6 +85,7 @@ class MinorConnector:
     side: str = option("mesial", choices=("mesial", "distal", "lingual"))
     width_mm: float = option(2.6, low=1.5, high=5)
     thickness_mm: float = option(1.5, low=0.8, high=3)
+    relief_mm: float = option(0.25, low=0, high=1)
 
 
 AnyRest = OcclusalRest | CingulumRest | IncisalRest

@@ -65,6 +65,7 @@ ORDER = (
     ReciprocalArm, RetentiveArm, BackActionArm, ExtendedArm, IBar, TBar, WireArm, RingArm,
 )  # fmt: skip
 RELIEF_SPACING_MM = 0.35
+SCORE_SPACING_MM = 0.14
 RELIEF_SINK_MM = 0.3  # relief goes this far into the cast, so that the two never share a face
 
 
@@ -124,7 +125,7 @@ def build_part(component: Component, case: Case, site: Site, built: dict[str, Bu
         case LatticeBase():
             return lattice_base(component, site, _rail_of(built, "bar"))
         case BeadPlate():
-            return bead_plate(component, site, _rail_of(built, "bar"))
+            return bead_plate(component, site, _rail_of(built, "bar"), _rail_of(built, "border"))
         case UShapedPlate():
             return u_shaped_plate(component, site)
         case OcclusalRest() | CingulumRest() | IncisalRest():
@@ -190,3 +191,8 @@ def relief_solid(relief: Relief, site: Site) -> Mesh:
 def open_solids(assembly: Assembly) -> list[Mesh]:
     """Closed solids in which the block-out is left open for retentive tips."""
     return [Blend([zone], 0.0).mesh(0.25) for b in assembly.built.values() for zone in b.open_zones]
+
+
+def score_solids(assembly: Assembly) -> list[Mesh]:
+    """Closed solids that are cut out of the cast for the metal to fill."""
+    return [Blend([s], 0.0).mesh(SCORE_SPACING_MM) for b in assembly.built.values() for s in b.scores]

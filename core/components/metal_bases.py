@@ -27,12 +27,14 @@ STEM_SHARE, TALL_SHARE = 0.6, 1.3  # of a small post: width of its stem and its 
 BEAD_NECK = 0.55  # the centre of a bead stands this share of its radius over the plate: what lies below is undercut
 POST_RADIUS_MM = 0.75
 POST_HEAD_MM = 1.05  # radius of the head of the post
+MEETS_MM = 1.2  # the border's own line lies 1.5 mm inside the connector
+BAND_MM = (4.0, 1.3)
 LINE_MM = (2.0, 1.5)  # width and height of the finish line
 
 
-def bead_plate(spec: BeadPlate, site: Site, bar: Rail | None) -> Built:
+def bead_plate(spec: BeadPlate, site: Site, bar: Rail | None, border: Rail | None = None) -> Built:
     """A plate over the whole gap, beads on it, a post in its middle and a finish line along its lingual border; joined to a lower bar
-    when one is given.
+    when one is given, or to the border of a palatal connector that passes at a distance.
 
     Raises ComponentError for a free end (a metal base cannot be relined) and for a gap with no room.
     """
@@ -57,6 +59,9 @@ def bead_plate(spec: BeadPlate, site: Site, bar: Rail | None) -> Built:
     rails = {"finish line": rail}
     if bar is not None:
         rails["join"] = join_to_bar(site, bar, rail, spec.relief_mm)
+    elif border is not None and (band := _to_border(site, border, rail)) is not None:
+        rails["join"] = band
+    if "join" in rails:
         shapes.append(sweep(rails["join"], half_round, depth=0.9, name=f"{spec.id} join"))
     zone = Shape(
         lambda p: plan(p @ site.path.rotation[:2].T), np.array([outline.min(axis=0) - [2, 2, 5], outline.max(axis=0) + [2, 2, 5]]), spec.id
@@ -68,6 +73,19 @@ def bead_plate(spec: BeadPlate, site: Site, bar: Rail | None) -> Built:
         reliefs=(Relief(zone, spec.relief_mm),) if spec.relief_mm > 0 else (),
         facts=facts,
     )
+
+
+def _to_border(site: Site, border: Rail, line: Rail) -> Rail | None:
+    """A broad flat band from the finish line straight to a palatal connector; None where the two meet by themselves.
+
+    In a gap of one tooth the connector has to keep off the margins of both neighbours, and does not come as far as the ridge.
+    """
+    middle = line.points[len(line.points) // 2]
+    foot = border.points[int(np.linalg.norm(border.points - middle, axis=1).argmin())]
+    if np.linalg.norm(border.points[:, None] - line.points[None], axis=2).min() < MEETS_MM:
+        return None
+    points, normals = site.calm.project(resample(np.vstack([middle, foot]), 0.2))
+    return make_rail(smooth(points, 1.5), normals, BAND_MM[0], BAND_MM[1], calm=10)
 
 
 def _open_ridge(spec: BeadPlate, site: Site, gap: Gap) -> Floats:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..case import AnyRest, Component, MinorConnector, OcclusalRest
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..preparation import RestSeatSpec
 from ..solids.curves import arc_length, resample, smooth
+from ..solids.fields import Shape
 from ..solids.sweep import Rail, make_rail, sweep
 from .rests import partner_side, seat_of
-from .site import Built, Site
+from .site import Built, Relief, Site
 
 OUT_OF_PLANE_MM = 4.0  # a strut goes straight down its embrasure; a connector that ends further off is not behind it
 SPACING_MM = 5.0  # least space between upright struts, so that food and tongue do not catch (McCracken's, from memory)
+CREVICE_MM, ON_CROWN_MM = 1.1, 0.4  # relief reaches so far over the free gingiva, and so little up the crown
+OUT_MM = 1.6  # the outer face swells a little further than the relief does
+BESIDE_MM = 0.4
 FALLS_MM = 1.0  # an arm from a cingulum meets the strut of the embrasure beside it so far below its own rest (common practice)
 BEYOND_MM = 3.0  # a crown leans out over the bar by less
 INTO_MM = 1.5  # and runs on in it this far, where its end is hidden
@@ -46,11 +51,40 @@ def minor_connector(
     else:
         width = np.interp(share, [0, 0.3, 1.0], [0.75 * seat.width_mm, spec.width_mm, spec.width_mm])
         thick = np.interp(share, [0, 0.3, 0.6, 1.0], [1.0, 1.2, spec.thickness_mm, min(spec.thickness_mm, host[0].thickness_mm)])
-    rail = make_rail(line, frame, width, thick, calm=12)
+    margins = _margins(site)
+    rail = make_rail(line, frame, width, thick + spec.relief_mm * np.exp(-((margins.query(line)[0] / OUT_MM) ** 2)), calm=12)
     facts: dict[str, float | str] = {"width_mm": spec.width_mm, "thickness_mm": spec.thickness_mm, "length_mm": rail.length}
     if host is not None:
         facts["joins"] = host[0].id
-    return Built(shapes=(sweep(rail, depth=1.0, name=spec.id),), rails={"minor": rail}, facts=facts)
+    reliefs = _crevice(spec, rail, margins, site)
+    return Built(shapes=(sweep(rail, depth=1.0, name=spec.id),), rails={"minor": rail}, reliefs=reliefs, facts=facts)
+
+
+def _margins(site: Site) -> cKDTree:
+    """The gingival margins of all teeth, as points close together."""
+    rings = [t.margin for t in site.teeth.teeth.values()]
+    return cKDTree(np.vstack([resample(np.vstack([r, r[:1]]), 0.25) for r in rings]))
+
+
+def _crevice(spec: MinorConnector, rail: Rail, margins: cKDTree, site: Site) -> tuple[Relief, ...]:
+    """Relief over the free gingiva under the strut and a little beside it."""
+    if spec.relief_mm <= 0:
+        return ()
+    line = cKDTree(rail.points)
+    reach = 0.5 * float(rail.width.max()) + BESIDE_MM
+
+    def field(points: Floats) -> Floats:
+        strut = np.minimum(line.query(points, distance_upper_bound=reach + 2.0)[0], reach + 2.0) - reach
+        out = strut.copy()
+        near = strut < 1.0
+        if near.any():
+            away, nearest = margins.query(points[near])
+            over = (points[near] - margins.data[nearest]) @ site.up > 0.0
+            out[near] = np.maximum(strut[near], away - np.where(over, ON_CROWN_MM, CREVICE_MM))
+        return out
+
+    bounds = np.array([rail.points.min(axis=0) - reach - 1.0, rail.points.max(axis=0) + reach + 1.0])
+    return (Relief(Shape(field, bounds, f"{spec.id} crevice"), spec.relief_mm),)
 
 
 def _planned(

@@ -14,6 +14,7 @@ from ..solids.curves import resample, smooth
 from ..solids.fields import Footprint, Shape, round_max
 from ..solids.sweep import Rail
 from .bases import FINISH_MM, SLOPE_MM
+from .beading import INSIDE_MM, score
 from .gaps import Gap, find_gap, tissue_line
 from .metal_bases import LINGUAL_MM
 from .site import Built, Site
@@ -50,7 +51,9 @@ def palatal_straps(spec: PalatalStraps, site: Site, components: tuple[Component,
     }
     rails = {"ring": _ring(outline, opening, spec, site), "border": strap_border(outline, spec.thickness_mm, site)}
     shape = sheet(site, Footprint(outline, opening), np.vstack(sides), spec.thickness_mm, spec.id)
-    return Built(shapes=(shape,), rails=rails, facts=facts, warnings=tuple(warnings))
+    lines = (inside(outline, INSIDE_MM, site), inside(opening, -INSIDE_MM, site))
+    scores = score(lines, spec.bead_mm, site, base_gaps(site, components), spec.id)
+    return Built(shapes=(shape,), rails=rails, scores=scores, facts=facts, warnings=tuple(warnings))
 
 
 def base_gaps(site: Site, components: tuple[Component, ...]) -> list[Gap]:
@@ -105,6 +108,13 @@ def strap_border(outline: Floats, thickness_mm: float, site: Site) -> Rail:
     points, normals = on_palate(resample(closed, 0.5)[:, :2], site)
     count = len(points)
     return Rail(points, normals, np.full(count, 2 * JOIN_MM), np.full(count, thickness_mm))
+
+
+def inside(outline: Floats, by_mm: float, site: Site) -> Floats:
+    """(k, 3) closed line on the palate, `by_mm` inside an outline (k, 2), outside it where negative."""
+    line = loop(filled(outline).offset(-by_mm, manifold3d.JoinType.Round))
+    closed = np.column_stack([np.vstack([line, line[:1]]), np.zeros(len(line) + 1)])
+    return on_palate(resample(closed, 0.5)[:, :2], site)[0]
 
 
 def on_palate(line: Floats, site: Site) -> tuple[Floats, Floats]:

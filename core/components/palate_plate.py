@@ -8,8 +8,9 @@ from ..case import Component, MinorConnector, PalatalPlate
 from ..errors import ComponentError
 from ..mesh import Floats
 from ..solids.fields import Footprint
+from .beading import INSIDE_MM, score
 from .gaps import Gap
-from .palate import LEAST_STATION_MM, back_station, base_gaps, loop, off_margins, sheet, side_border, strap_border
+from .palate import LEAST_STATION_MM, back_station, base_gaps, inside, loop, off_margins, sheet, side_border, strap_border
 from .site import Built, Site
 
 STRAP_MM = 8.0  # under 8 mm it is a bar and must be bulky (standard texts, from memory)
@@ -32,6 +33,7 @@ def palatal_plate(spec: PalatalPlate, site: Site, components: tuple[Component, .
     return Built(
         shapes=(sheet(site, Footprint(outline), np.vstack(sides), spec.thickness_mm, spec.id),),
         rails={"border": strap_border(outline, spec.thickness_mm, site)},
+        scores=score((inside(outline, INSIDE_MM, site),), spec.bead_mm, site, gaps, spec.id),
         facts={"width_mm": width, "thickness_mm": spec.thickness_mm},
         warnings=tuple(warnings),
     )

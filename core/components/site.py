@@ -113,12 +113,16 @@ class Relief:
 
 @dataclass(frozen=True, eq=False)
 class Built:
-    """A component made: metal shapes, what the master cast must give way to, and what the report says of it. seat : of a rest"""
+    """A component made: metal shapes, what the master cast must give way to, and what the report says of it. seat : of a rest
+
+    scores : what is cut out of the cast for it beforehand (beading)
+    """
 
     shapes: tuple[Shape, ...] = ()
     rails: dict[str, Rail] = field(default_factory=dict)
     reliefs: tuple[Relief, ...] = ()
     open_zones: tuple[Shape, ...] = ()
+    scores: tuple[Shape, ...] = ()
     tips: tuple[Tip, ...] = ()
     facts: dict[str, float | str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()

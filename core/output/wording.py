@@ -194,7 +194,8 @@ def _wire_arm(c: WireArm) -> ComponentRow:
 
 def _minor_connector(c: MinorConnector) -> ComponentRow:
     words = f"{c.side} side, from the rest to the major connector"
-    return ComponentRow(str(c.tooth), "Minor connector", words, f"{c.width_mm:.1f} wide, {c.thickness_mm:.1f} thick")
+    relief = f", relief {c.relief_mm:.2f} over the gingival margin" if c.relief_mm > 0 else ""
+    return ComponentRow(str(c.tooth), "Minor connector", words, f"{c.width_mm:.1f} wide, {c.thickness_mm:.1f} thick{relief}")
 
 
 def _lingual_bar(c: LingualBar) -> ComponentRow:
@@ -232,13 +233,18 @@ def _labial_bar(c: LabialBar) -> ComponentRow:
 def _palatal_straps(c: PalatalStraps) -> ComponentRow:
     words = f"front and back strap joined at the sides, borders {c.margin_mm:.1f} mm from the gingival margins"
     wide = f"front {c.anterior_width_mm:.1f}, back {c.posterior_width_mm:.1f}, sides {c.side_width_mm:.1f} wide"
-    measures = f"{wide}; {c.thickness_mm:.1f} thick"
+    measures = f"{wide}; {c.thickness_mm:.1f} thick{_beading(c)}"
     return ComponentRow("whole arch", "Anteroposterior palatal straps", words, measures)
 
 
 def _palatal_plate(c: PalatalPlate) -> ComponentRow:
     part = "Complete palatal plate" if c.complete else "Palatal strap"
-    return ComponentRow("whole arch", part, f"borders {c.margin_mm:.1f} mm from the gingival margins", f"{c.thickness_mm:.1f} thick")
+    measures = f"{c.thickness_mm:.1f} thick{_beading(c)}"
+    return ComponentRow("whole arch", part, f"borders {c.margin_mm:.1f} mm from the gingival margins", measures)
+
+
+def _beading(c: PalatalStraps | PalatalPlate) -> str:
+    return f"; beading {c.bead_mm:.1f} deep, scored into the cast" if c.bead_mm > 0 else ""
 
 
 def _lattice_base(c: LatticeBase) -> ComponentRow:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import manifold3d
@@ -20,7 +20,7 @@ from ..case.keys import key_of
 from ..cast import Cast, load_cast
 from ..charts import ArchChart, CrownChart
 from ..checks import Check, CheckInput, as_stored, gather, overrule, run_checks
-from ..components import Assembly, Site, build_components, open_solids, relief_solid
+from ..components import Assembly, Site, build_components, open_solids, relief_solid, score_solids
 from ..crossings import ROUNDING_MM, self_crossings
 from ..errors import Cancelled, CaseError, GeometryError
 from ..mechanics import CaseMechanics, analyse
@@ -246,12 +246,25 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
         if not assembly.shapes:
             raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))
     with clock.stage("master cast"):
+        prepared, blocked = _scored(prepared, blocked, score_solids(assembly))
         reliefs = [relief_solid(r, site) for b in assembly.built.values() for r in b.reliefs]
         master = master_cast(prepared.mesh, path, blocked=blocked, reliefs=reliefs, open_zones=open_solids(assembly))
     with clock.stage("mechanics"):
         material, unknown = framework_material(case)
         mechanics = analyse(case_input(case, assembly, site, material))
     return Groundwork(case, cast, teeth, seen.survey, prepared, master, assembly, mechanics, (*remarks, *unknown, *mechanics.remarks))
+
+
+def _scored(prepared: Prepared, blocked: Mesh, scores: Sequence[Mesh]) -> tuple[Prepared, Mesh]:
+    """The prepared cast and its block-out with what is scored out for beading: on such a cast the framework is made, and tried."""
+    if not scores:
+        return prepared, blocked
+    tools = manifold3d.Manifold.batch_boolean([s.to_manifold() for s in scores], manifold3d.OpType.Add)
+
+    def cut(mesh: Mesh) -> Mesh:
+        return Mesh.from_manifold(max(pieces_of(mesh.to_manifold() - tools), key=lambda p: p.volume()))
+
+    return replace(prepared, mesh=cut(prepared.mesh)), cut(blocked)
 
 
 def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:

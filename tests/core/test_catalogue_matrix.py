@@ -1,0 +1,93 @@
+"""Every kind of component on every tooth where it is legal, on four made-up arches: each is a sound solid, or refused in one line."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+import pytest
+from claspwright.core.case import AnyRest, Case, CastEntry, Chart
+from claspwright.core.case.components import KINDS
+from claspwright.core.checks import check_self_intersection
+from claspwright.core.checks.gather import KIND
+from claspwright.core.checks.thickness import LIMITS, core_thickness, local_thickness
+from claspwright.core.components import Built, Site
+from claspwright.core.components.assemble import ORDER, build_part
+from claspwright.core.errors import ComponentError, GeometryError
+from claspwright.core.mesh import Mesh
+from claspwright.core.pipeline.preparing import prepare_mouth
+from claspwright.core.solids.fields import Blend
+
+from .catalogue import ARCHES, Item, items, site_of
+
+SPACING_MM = 0.25
+LEAST_MM3 = 0.05
+CHANCE = 0.02  # share of the readings of a small part that is left to chance
+
+
+def test_all_kinds_are_tried() -> None:
+    assert {i.part.kind for name in ARCHES for i in items(*ARCHES[name])} == set(KINDS)
+
+
+def built_of(item: Item, arch: str, site: Site) -> Built:
+    """The part beside those that it leans on. Raises ComponentError and GeometryError."""
+    case = Case(CastEntry("none.ply", "", arch), Chart(missing=tuple(sorted(site.teeth.missing))), components=(*item.others, item.part))
+    under: dict[str, Built] = {}
+    for other in sorted((c for c in item.others if not hasattr(c, "tooth")), key=lambda c: ORDER.index(type(c))):
+        try:
+            under[other.id] = build_part(other, case, site, under)
+        except (ComponentError, GeometryError):
+            continue
+    return build_part(item.part, case, site, under)
+
+
+def stone_of(item: Item, site: Site) -> Mesh:
+    """What the part is cut to: the blocked-out cast; under a rest the cast with its seat."""
+    if not isinstance(item.part, AnyRest):
+        return site.blocked
+    case = Case(CastEntry("none.ply", "", site.teeth.arch), components=(*item.others, item.part))
+    return prepare_mouth(case, site.cast, site.teeth, site.path)[0].mesh
+
+
+def faults_of(item: Item, built: Built, site: Site) -> list[str]:
+    """What is wrong with a part by itself, cut to the blocked-out cast. Watertight by trimesh; a solid by manifold3d."""
+    raw = Blend(list(built.shapes), 0.3).mesh(SPACING_MM)
+    found = []
+    if not raw.to_trimesh().is_watertight:
+        found.append("not watertight")
+    if check_self_intersection(raw).status != "pass":
+        found.append("faces cross")
+    cut = raw.to_manifold() - stone_of(item, site).to_manifold()
+    bodies = [b for b in cut.decompose() if b.volume() > LEAST_MM3]
+    if not bodies:
+        return [*found, "no metal outside the cast"]
+    metal = Mesh.from_manifold(max(bodies, key=lambda b: b.volume()))
+    readings = local_thickness(metal, 3000)
+    core = core_thickness(readings.points, readings.value)
+    least = LIMITS[KIND[item.part.kind]][0]
+    if (core < least).mean() > CHANCE:
+        found.append(f"thin: {(core < least).mean():.0%} of its core under {least} mm")
+    return found
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("name", ARCHES)
+def test_each_part_is_sound_or_refused_with_a_way_out(name: str) -> None:
+    arch, missing = ARCHES[name]
+    site = site_of(arch, missing)
+    told: Counter[str] = Counter()
+    faults: dict[str, list[str]] = {}
+    for item in items(arch, missing):
+        try:
+            built = built_of(item, arch, site)
+        except (ComponentError, GeometryError) as error:
+            words = str(error)
+            assert "\n" not in words and len(words) < 260, words
+            told["refused: " + re.sub(r"-?[0-9.]+", "N", words.split(": ", 1)[-1])[:90]] += 1
+            continue
+        told["built"] += 1
+        if wrong := faults_of(item, built, site):
+            faults[item.name] = wrong
+    print(name, sum(told.values()), "tried", *(f"\n  {n:4d} {words}" for words, n in told.most_common()))
+    assert faults == {}
