@@ -152,7 +152,7 @@ def lower_class_iii() -> Design:
     """A second molar tipped into a gap, borne by two rests and held by a ring clasp; an embrasure clasp opposite; the sulcus is shallow,
     so a sublingual bar joins them."""
     parts: Parts = [
-        doc.SublingualBar("sublingual bar", start=34, end=46, height_mm=2.4),
+        doc.SublingualBar("sublingual bar", start=34, end=46, height_mm=2.8),
         doc.LatticeBase("base 3", teeth=(35, 36)),
         _rest(34, "distal"),
         doc.GuidePlate("guide plate 34", 34, "distal"),

@@ -123,7 +123,7 @@ def build_part(component: Component, case: Case, site: Site, built: dict[str, Bu
         case PalatalPlate():
             return palatal_plate(component, site, case.components)
         case LatticeBase():
-            return lattice_base(component, site, _rail_of(built, "bar"))
+            return lattice_base(component, site, _rail_of(built, "bar"), _rail_of(built, "labial bar"))
         case BeadPlate():
             return bead_plate(component, site, _rail_of(built, "bar"), _rail_of(built, "border"))
         case UShapedPlate():

@@ -22,11 +22,13 @@ FINISH_MM = 2.2  # from the lingual strut to the palatal finish line
 STEP_MM = 0.45  # the step stands this far to the resin's side of the line: outer and inner finish line are not one above the other
 STEP_LEAN = 0.2  # and leans over by so much of its height (79 degrees): below a right angle it locks the resin (McCracken's, from memory)
 STOP_RADIUS_MM = 1.15  # about 2 x 2 mm on the crest (standard texts, from memory)
+MEETS_MM = 1.5  # a labial bar that comes so near runs into the facial strut
 STRUT_START_MM = 2.7  # under the outer finish line of the abutment's plate, which it joins
 
 
-def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
-    """Two long struts, cross struts or a mesh between them, relief under all; joined to a lower bar when one is given."""
+def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None, labial: Rail | None = None) -> Built:
+    """Two long struts, cross struts or a mesh between them, relief under all; joined to a lower bar when one is given, and to a labial
+    bar that passes below it."""
     gap = find_gap(site, spec.teeth, spec.id)
     last = 0.0 if gap.free_end else STRUT_START_MM
     stations = gap.inset(STRUT_START_MM, last)
@@ -53,6 +55,10 @@ def lattice_base(spec: LatticeBase, site: Site, bar: Rail | None) -> Built:
     if bar is not None:
         edge = struts["lingual"]
         own = _joins_from_below(site, bar, edge, spec) if gap.crosses else {"join": join_to_bar(site, bar, edge, spec.relief_mm)}
+        rails |= own
+        shapes += [sweep(rail, half_round, depth=0.9, name=f"{spec.id} {name}") for name, rail in own.items()]
+    elif labial is not None and np.linalg.norm(labial.points[:, None] - struts["facial"].points[None], axis=2).min() > MEETS_MM:
+        own = _joins_from_below(site, labial, struts["facial"], spec)
         rails |= own
         shapes += [sweep(rail, half_round, depth=0.9, name=f"{spec.id} {name}") for name, rail in own.items()]
     elif site.teeth.arch == "upper":

@@ -10,7 +10,7 @@ from ..mesh import Floats
 from ..solids.curves import resample, smooth, smooth_rows, tangents
 from ..solids.sweep import Rail, half_pear, make_rail, sweep
 from .bars import BAR_CALM_SAMPLES, _gingival_first, bar_ends, bar_relief, below_margins, lingual_line
-from .gaps import find_gap, ridge_line
+from .gaps import Gap, find_gap, ridge_line
 from .site import Built, Site
 
 LEAST_MARGIN_MM = 3.0  # free margin to a bar's upper border (standard texts, from memory)
@@ -54,6 +54,16 @@ def flat_pear(u: Floats, v: Floats, half: Floats, height: Floats) -> Floats:
     return np.where(v >= 0, half_pear(u, v, half, high), under)
 
 
+def _gaps_at_ends(site: Site, components: tuple[Component, ...], first: float, last: float) -> list[Gap]:
+    """The nearest gap with a lattice at or behind either end of a bar between two stations; those between lie over it."""
+    gaps = [find_gap(site, c.teeth, c.id) for c in components if isinstance(c, LatticeBase)]
+    found = []
+    for end, sign in ((first, -1.0), (last, 1.0)):
+        behind = [g for g in gaps if not g.crosses and g.sign == sign and sign * (g.end - end) > 0]
+        found += sorted(behind, key=lambda g: abs(g.start))[:1]
+    return found
+
+
 def labial_bar(spec: LabialBar, site: Site, components: tuple[Component, ...], sulcus_mm: float | None) -> Built:
     """Half-pear bar on the facial slope; in a gap with a base its ends run up to the facial strut of the lattice."""
     if site.teeth.arch != "lower":
@@ -67,8 +77,7 @@ def labial_bar(spec: LabialBar, site: Site, components: tuple[Component, ...], s
     below = spec.margin_mm + 0.5 * spec.height_mm
     first, last = sorted((site.arch.station(spec.start), site.arch.station(spec.end)))
     line = below_margins(site, lingual_line(site, first, last, below, "facial"), below)
-    for base in (c for c in components if isinstance(c, LatticeBase)):
-        gap = find_gap(site, base.teeth, base.id)
+    for gap in _gaps_at_ends(site, components, first, last):
         at = gap.start + gap.sign * np.array([5.0, 7.0, 9.0])
         strut = ridge_line(site, at, "facial", STRUT_SLOPE_MM)
         line = np.vstack([line, strut]) if gap.sign > 0 else np.vstack([strut[::-1], line])

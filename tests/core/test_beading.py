@@ -31,7 +31,7 @@ def tool(site: Site) -> Mesh:
     return Blend(list(palatal_plate(PalatalPlate("plate", complete=True, bead_mm=BEAD_MM), site, BASES).scores), 0.0).mesh(0.15)
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 def test_it_is_as_deep_as_asked_and_fades_out_towards_the_margins(site: Site, tool: Mesh) -> None:
     """Half round, 0.5 to 1 mm deep, none within 6 mm of the margins, shallower over the midline (handbook, section 4).
 
@@ -50,7 +50,7 @@ def test_it_is_as_deep_as_asked_and_fades_out_towards_the_margins(site: Site, to
     assert middle.any() and deep[middle].max() == pytest.approx(0.5 * BEAD_MM, abs=0.08)
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 def test_the_score_is_open_along_the_path(site: Site, tool: Mesh) -> None:
     """By rays up from its floor: nothing of the scored cast stands over it. The nearest 0.1 mm are the facets of the floor itself."""
     scored = RayScene(Mesh.from_manifold(site.cast.to_manifold() - tool.to_manifold()))

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 
 import pytest
+from claspwright.core.blockout import master_cast
 from claspwright.core.case import AnyRest, Case, CastEntry, Chart
 from claspwright.core.case.components import KINDS
 from claspwright.core.checks import check_self_intersection
@@ -41,23 +42,35 @@ def built_of(item: Item, arch: str, site: Site) -> Built:
     return build_part(item.part, case, site, under)
 
 
-def stone_of(item: Item, site: Site) -> Mesh:
-    """What the part is cut to: the blocked-out cast; under a rest the cast with its seat."""
-    if not isinstance(item.part, AnyRest):
-        return site.blocked
-    case = Case(CastEntry("none.ply", "", site.teeth.arch), components=(*item.others, item.part))
-    return prepare_mouth(case, site.cast, site.teeth, site.path)[0].mesh
+def stone_of(item: Item, built: Built, site: Site) -> Mesh:
+    """What the part is cut to: the blocked-out cast less the seats that it or its body lies in, open where a tip goes."""
+    blocked, prepared = site.blocked, site.cast
+    if any(isinstance(c, AnyRest) for c in (item.part, *item.others)):
+        case = Case(CastEntry("none.ply", "", site.teeth.arch), components=(*item.others, item.part))
+        prepared = prepare_mouth(case, site.cast, site.teeth, site.path)[0].mesh
+        seats = site.cast.to_manifold() - prepared.to_manifold()
+        blocked = Mesh.from_manifold(blocked.to_manifold() - seats)
+    if built.open_zones:
+        zones = [Blend([zone], 0.0).mesh(0.25) for zone in built.open_zones]
+        return master_cast(prepared, site.path, blocked=blocked, open_zones=zones).mesh
+    return blocked
 
 
 def faults_of(item: Item, built: Built, site: Site) -> list[str]:
-    """What is wrong with a part by itself, cut to the blocked-out cast. Watertight by trimesh; a solid by manifold3d."""
-    raw = Blend(list(built.shapes), 0.3).mesh(SPACING_MM)
+    """What is wrong with a part by itself, cut to the blocked-out cast. Watertight by trimesh; a solid by manifold3d.
+
+    The body of an arm ends in its rest, under whose metal it lies: the two are looked at together.
+    """
+    case = Case(CastEntry("none.ply", "", site.teeth.arch), components=(*item.others, item.part))
+    arm = KIND[item.part.kind] == "clasp"
+    rests = [s for o in item.others if arm and isinstance(o, AnyRest) for s in build_part(o, case, site, {}).shapes]
+    raw = Blend([*built.shapes, *rests], 0.3).mesh(SPACING_MM)
     found = []
     if not raw.to_trimesh().is_watertight:
         found.append("not watertight")
     if check_self_intersection(raw).status != "pass":
         found.append("faces cross")
-    cut = raw.to_manifold() - stone_of(item, site).to_manifold()
+    cut = raw.to_manifold() - stone_of(item, built, site).to_manifold()
     bodies = [b for b in cut.decompose() if b.volume() > LEAST_MM3]
     if not bodies:
         return [*found, "no metal outside the cast"]
