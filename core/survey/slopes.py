@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..mesh import Bools, Floats, Ints
 from .border import Heights, Spots, nearest_border
@@ -24,8 +25,9 @@ FAR_MM = 8.0
 _CLASSES = ((0.0, 1.0, 0.2, 0.15, 1.0), (1.0, FAR_MM, 0.8, 0.4, 8.0))
 # Faces are told apart by these reaches of their centres (mm); larger ones are halved until their parts reach no farther than the last.
 _REACHES_MM = (0.04, 0.08, 0.15, 0.3)
-# A face that is seen in part is cut into pieces about so long (mm), but along no side into more than so many.
-_CUT_MM, _MOST_CUTS = 0.12, 8
+# A face that is seen in part is cut into pieces about so long (mm), but along no side into more than so many. On a floor nearly across the
+# path a piece's own height decides over millimetres of depth: there smaller ones are needed.
+_COARSE, _FINE = (0.12, 8), (0.03, 24)
 _TOUCH_MM = 1e-9
 
 
@@ -34,9 +36,11 @@ class Slopes:
     """Seen, upward faces in the path frame.
 
     corners : (f, 3, 3) mm
+    cut : whether they are cuttings; the points are hidden, so one that touches them is seen at its middle, not there
     """
 
     corners: Floats
+    cut: bool = False
 
     @cached_property
     def heights(self) -> Heights:
@@ -58,8 +62,7 @@ class Slopes:
         """Distance (k,) from points (k, 3) to the level line at their height in faces (k,), which has one; nearest point (k, 2)."""
         corners = self.corners[index]
         distance, where = _to_level(points[:, :2], corners[:, :, :2], corners[:, :, 2] - points[:, 2:3])
-        # The points are hidden: a cutting of their own face that touches them is seen at its middle, not there.
-        return np.where(distance < _TOUCH_MM, np.inf, distance), where
+        return np.where(distance < _TOUCH_MM, np.inf, distance) if self.cut else distance, where
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +84,25 @@ class Seen:
             some = np.flatnonzero((best > above) & (best <= far))
             if len(some):
                 kept, faces = sift(points[some], best[some], self.surface, cell, slab)
-                nearest_border(self._slopes(faces), points, best, at, some[kept], stretch)
+                some = some[kept]
+                shown = self.visible[self.scene.corners[:, faces]].all(axis=0)
+                nearest_border(Slopes(self._corners(faces[shown])), points, best, at, some, stretch)
+                self._lower_by_parts(faces[~shown], points, best, at, some, stretch)
+
+    def _lower_by_parts(self, faces: Ints, points: Floats, best: Floats, at: Floats, some: Ints, stretch: float) -> None:
+        """The same by faces that are seen in part, cut up; finer where much hangs on a cutting whose nearest place turns out hidden."""
+        corners, before, where = self._corners(faces), best[some], at[some]
+        nearest_border(Slopes(self._seen_cuttings(corners, *_COARSE), True), points, best, at, some, stretch)
+        asked = np.flatnonzero(before - best[some] > _COARSE[0])
+        spots = np.column_stack([at[some[asked]], points[some[asked], 2] + CLEAR_MM])
+        asked = asked[self.scene.occluded(spots @ self.path.rotation, self.path.vector)]
+        if not len(asked):
+            return
+        again = some[asked]
+        best[again], at[again] = before[asked], where[asked]
+        centre, reach = reach_of(corners)
+        close = cKDTree(points[again]).query_ball_point(centre, reach + float(best[again].max()), return_length=True) > 0
+        nearest_border(Slopes(self._seen_cuttings(corners[close], *_FINE), True), points, best, at, again, stretch)
 
     @cached_property
     def surface(self) -> Surface:
@@ -94,24 +115,19 @@ class Seen:
         a, b, c = self.scene.corners
         return np.asarray((self.facing > VERTICAL) & (self.visible[a] | self.visible[b] | self.visible[c]))
 
-    def _slopes(self, faces: Ints) -> Slopes:
-        """Slopes of faces by number."""
-        shown = self.visible[self.scene.corners[:, faces]].all(axis=0)
-        return Slopes(np.concatenate([self._corners(faces[shown]), self._seen_cuttings(self._corners(faces[~shown]))]))
-
     def _corners(self, faces: Ints) -> Floats:
         return np.stack([self.points[v] for v in self.scene.corners[:, faces]], axis=1)
 
-    def _seen_cuttings(self, corners: Floats) -> Floats:
-        """Triangles (k, 3, 3) cut into like ones, those whose middle the path sees."""
+    def _seen_cuttings(self, corners: Floats, size: float, most: int) -> Floats:
+        """Triangles (k, 3, 3) cut into like ones about so long (mm), no side into more than so many; those whose middle the path sees."""
         longest = np.max([np.linalg.norm(corners[:, k] - corners[:, k - 1], axis=1) for k in range(3)], axis=0, initial=0.0)
-        count = np.clip(np.ceil(longest / _CUT_MM), 1, _MOST_CUTS).astype(np.int64)
-        cut = np.concatenate([(_cutting(n) @ corners[count == n][:, None]).reshape(-1, 3, 3) for n in range(1, _MOST_CUTS + 1)])
+        count = np.clip(np.ceil(longest / size), 1, most).astype(np.int64)
+        cut = np.concatenate([(_cutting(n) @ corners[count == n][:, None]).reshape(-1, 3, 3) for n in range(1, most + 1)])
         # The faces look up: straight up is outward.
         return cut[~self.scene.occluded((cut.mean(axis=1) + [0.0, 0.0, CLEAR_MM]) @ self.path.rotation, self.path.vector)]
 
 
-@lru_cache(maxsize=_MOST_CUTS)
+@lru_cache(maxsize=_FINE[1])
 def _cutting(count: int) -> Floats:
     """(count^2, 3, 3) shares of a triangle's corners in the corners of the like triangles that it is cut into."""
     found = []

@@ -230,3 +230,21 @@ def test_contour_of_other_noisy_forms(form, off) -> None:
         mesh = Mesh(clean.vertices + 0.0125 * random.normal(size=clean.vertices.shape), clean.faces)
         error.append(off(np.vstack([line.points for line in survey(mesh, path).contours]), path))
     assert np.sqrt(np.mean(np.concatenate(error) ** 2)) < 0.05
+
+
+def test_floor_that_falls_away_under_a_shelf() -> None:
+    """A floor z = -x/20 of large triangles under a shelf over 0 < x < 3: in front of the shelf the floor is higher than any point under it.
+
+    So the nearest free line to a point under the shelf is the one behind it, 3 - x away, however little the faces that the shelf's front
+    edge crosses reach below the point. Such faces are cut to 0.03 mm: nearer the front edge than that nothing is promised.
+    """
+    x, y = np.meshgrid(np.arange(-4.03, 7.0, 0.4), np.arange(-6.0, 6.01, 0.4), indexing="ij")
+    floor = np.column_stack([x.ravel(), y.ravel(), -x.ravel() / 20.0])
+    k = (np.arange(x.shape[0] - 1)[:, None] * x.shape[1] + np.arange(x.shape[1] - 1)).reshape(-1)
+    beside, across = k + x.shape[1], k + x.shape[1] + 1
+    faces = np.vstack([np.column_stack([k, beside, across]), np.column_stack([k, across, k + 1])])
+    shelf = trimesh.creation.box(bounds=[[0.0, -7.0, 1.0], [3.0, 7.0, 2.0]])
+    mesh = Mesh(np.vstack([floor, shelf.vertices]), np.vstack([faces, np.asarray(shelf.faces) + len(floor)]))
+    at = np.column_stack([np.repeat(np.linspace(0.04, 0.32, 15), 9), np.tile(np.linspace(-1.0, 1.0, 9), 15)])
+    told = depth_at(survey(mesh, Path()), np.column_stack([at, -at[:, 0] / 20.0]))
+    assert np.abs(told - (3.0 - at[:, 0])).max() < 1e-6
