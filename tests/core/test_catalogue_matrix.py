@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 
+import numpy as np
 import pytest
 from claspwright.core.blockout import master_cast
 from claspwright.core.case import AnyRest, Case, CastEntry, Chart, MinorConnector
@@ -102,3 +103,30 @@ def test_each_part_is_sound_or_refused_with_a_way_out(name: str) -> None:
             faults[item.name] = wrong
     print(name, sum(told.values()), "tried", *(f"\n  {n:4d} {words}" for words, n in told.most_common()))
     assert faults == {}
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(900)
+def test_struts_meet_the_bar_at_about_a_right_angle() -> None:
+    """Of every strut that can be built to a lingual bar (handbook, section 5), but for those that run into another strut."""
+    arch, missing = ARCHES["lower free ends"]
+    site = site_of(arch, missing)
+    bar = build_part(next(i for i in items(arch, missing) if isinstance(i.part, MinorConnector)).others[0], Case(
+        CastEntry("none.ply", "", arch), Chart(missing=missing)), site, {}).rails["bar"]  # fmt: skip
+    met = {}
+    for item in items(arch, missing):
+        if not isinstance(item.part, MinorConnector):
+            continue
+        try:
+            built, _ = built_of(item, arch, site)
+        except (ComponentError, GeometryError):
+            continue
+        if "joins" in built.facts:
+            continue
+        strut = built.rails["minor"].points
+        near = int(np.linalg.norm(bar.points - strut[-1], axis=1).argmin())
+        along = bar.points[min(near + 3, len(bar.points) - 1)] - bar.points[max(near - 3, 0)]
+        down = strut[-1] - strut[-12]
+        met[item.name] = float(np.degrees(np.arccos(abs(along @ down) / np.linalg.norm(along) / np.linalg.norm(down))))
+    print({name: round(angle) for name, angle in met.items()})
+    assert len(met) >= 8 and min(met.values()) > 70.0, met
