@@ -7,7 +7,7 @@ import bpy
 from mathutils import Euler, Vector
 
 from ..core.errors import CaseError
-from . import bridge, jobs
+from . import bridge, jobs, rays
 
 # what: label, turn of the view (degrees about X, then Z), description. The cast's front is +Y, its occlusal side +Z.
 SIDES = {
@@ -30,10 +30,10 @@ def shown(scene: Any) -> list[Any]:
 
 def bounds(things: list[Any]) -> tuple[Vector, float]:
     """Middle and largest width of objects, in the scene's units."""
-    corners = [t.matrix_world @ Vector(c) for t in things for c in t.bound_box]
-    low, high = (Vector([f(c[k] for c in corners) for k in range(3)]) for f in (min, max))
-    width: Any = high - low
-    return (low + high) / 2, max(width)
+    from ..core.survey.handles import extent
+
+    middle, width = extent(rays.corners(things))
+    return Vector(tuple(middle)), width
 
 
 class CLASPWRIGHT_OT_look(jobs.NeedsCase, bpy.types.Operator):

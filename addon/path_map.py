@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import gpu
@@ -10,6 +10,9 @@ from gpu_extras.presets import draw_texture_2d
 
 from . import document, ink, ops_path, rays, tilt_gizmo
 from .classes import registrar
+
+if TYPE_CHECKING:
+    from ..core.survey.handles import Disk
 
 RADIUS, LEFT, LOW = 92.0, 150.0, 150.0  # pixels: of the disk, and of its middle from the view's corner
 NOW = (0.95, 0.78, 0.35, 1.0)  # the colour of the rod's knob
@@ -31,6 +34,14 @@ def _texture(found: ops_path.Found) -> Any:
     return kept["texture"]
 
 
+def _disk() -> Disk:
+    """Where the map lies in the view, pixels."""
+    from ..core.survey.handles import Disk
+
+    k = ink.pixel()
+    return Disk((LEFT * k, LOW * k), RADIUS * k)
+
+
 class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
     """The disk."""
 
@@ -40,19 +51,10 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
         self.use_draw_modal = True
         self.over: tuple[float, float] | None = None
 
-    def _share(self, spot: Any) -> tuple[float, float]:
-        """A place of the region as a spot of the disk, whose radius is 1."""
-        k = ink.pixel()
-        return (spot[0] - LEFT * k) / (RADIUS * k), (spot[1] - LOW * k) / (RADIUS * k)
-
-    def _spot(self, share: tuple[float, float]) -> tuple[float, float]:
-        k = ink.pixel()
-        return (LEFT + RADIUS * share[0]) * k, (LOW + RADIUS * share[1]) * k
-
     def test_select(self, context: Any, location: Any) -> int:
-        share = self._share(location)
-        inside = share[0] ** 2 + share[1] ** 2 <= 1.0
-        over = share if inside else None
+        disk = _disk()
+        inside = disk.holds(location)
+        over = disk.share(location) if inside else None
         if over != self.over:
             self.over = over
             context.area.tag_redraw()
@@ -62,7 +64,7 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
         found, case = ops_path.found_for(context.scene), self.case(context)
         if found is None or case is None:
             return
-        k, shown = ink.pixel(), found.map
+        k, shown, disk = ink.pixel(), found.map, _disk()
         ink.fill(ink.circle(LEFT * k, LOW * k, (RADIUS + 3) * k), ink.DARK)
         gpu.state.blend_set("ALPHA")
         draw_texture_2d(_texture(found), ((LEFT - RADIUS) * k, (LOW - RADIUS) * k), 2 * RADIUS * k, 2 * RADIUS * k)
@@ -72,20 +74,20 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
             share = shown.share(rays.path_of(path["anteroposterior_deg"], path["lateral_deg"]))
             if share is None:
                 continue
-            x, y = self._spot(share)
+            x, y = disk.spot(share)
             ink.knob(x, y, 5.0 if path["name"] == "best" else 7.0, BEST if path["name"] == "best" else ink.LIGHT)
             if path["name"] != "best":
                 ink.text(x, y - 4 * k, path["name"], 11 * k, colour=(0.1, 0.1, 0.1, 1.0), firm=False)
         now = shown.share(rays.path_of(case.path.anteroposterior_deg, case.path.lateral_deg))
         if now is not None:
-            ink.ring(*self._spot(now), 9.0, NOW, 2.5)
+            ink.ring(*disk.spot(now), 9.0, NOW, 2.5)
         if not ops_path.is_current(found, case):
             ink.text(LEFT * k, (LOW + RADIUS + 26) * k, "Of another design: map again", 12 * k, colour=OLD)
         if self.is_modal and now is not None:
-            ink.beside(*self._spot(now), self._words(case, found, (case.path.anteroposterior_deg, case.path.lateral_deg)))
+            ink.beside(*disk.spot(now), self._words(case, found, (case.path.anteroposterior_deg, case.path.lateral_deg)))
         elif self.is_highlight and self.over is not None:
             path = shown.path(self.over)
-            ink.beside(*self._spot(self.over), self._words(case, found, (path.anteroposterior_deg, path.lateral_deg)))
+            ink.beside(*disk.spot(self.over), self._words(case, found, (path.anteroposterior_deg, path.lateral_deg)))
 
     def _ends(self, case: Any) -> None:
         """Which side is lowered at the four ends; the sides of the map are those of the cast seen from above."""
@@ -118,7 +120,7 @@ class CLASPWRIGHT_GT_path_map(tilt_gizmo.Tilting, bpy.types.Gizmo):
         if found is None or case is None:
             return {"CANCELLED"}
         region, _ = rays.view_of(context)
-        path = found.map.path(self._share((event.mouse_x - region.x, event.mouse_y - region.y)))
+        path = found.map.path(_disk().share((event.mouse_x - region.x, event.mouse_y - region.y)))
         self.put(context, case, (path.anteroposterior_deg, path.lateral_deg), snap="SNAP" in tweak)
         return {"RUNNING_MODAL"}
 

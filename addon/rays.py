@@ -30,6 +30,22 @@ def array(vector: Any) -> Any:
     return np.array([float(v) for v in vector], dtype=np.float64)
 
 
+def corners(things: list[Any]) -> Any:
+    """Corners (8 n, 3) of the boxes of objects, in the scene's frame and units."""
+    import numpy as np
+
+    return np.array([t.matrix_world @ Vector(c) for t in things for c in t.bound_box], dtype=np.float64)
+
+
+def standing(thing: Any) -> tuple[Any, float]:
+    """Foot of the rod on our object and its length, mm, in the object's own frame."""
+    import numpy as np
+
+    from ..core.survey import handles
+
+    return handles.standing(np.array([tuple(c) for c in thing.bound_box], dtype=np.float64))
+
+
 def sight_at(context: Any, thing: Any, spot: tuple[float, float]) -> Sight:
     """The line of sight through a place of the region (pixels), in the frame of our object, mm."""
     from ..core.survey.handles import sight

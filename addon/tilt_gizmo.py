@@ -24,15 +24,6 @@ SNAP_DEG = 0.5
 FINE = 0.1
 
 
-def standing(thing: Any) -> tuple[Any, float]:
-    """Foot of the rod and its length, mm: it stands in the middle of the cast's top and is as long as the cast is half wide."""
-    corners = [Vector(c) for c in thing.bound_box]
-    low, high = (Vector([f(c[k] for c in corners) for k in range(3)]) for f in (min, max))
-    foot = (low + high) / 2
-    foot.z = high.z - 0.25 * (high.z - low.z)
-    return foot, 0.5 * max(high.x - low.x, high.y - low.y)
-
-
 class Tilting:
     """Mixin of gizmos that tilt the cast: what is dragged is written at once, and the whole drag is one undo step."""
 
@@ -91,9 +82,9 @@ class CLASPWRIGHT_GT_tilt_knob(Tilting, bpy.types.Gizmo):
         case, thing = self.case(context), rays.cast_in_view(context)
         if case is None or thing is None:
             return None
-        foot, length = standing(thing)
+        foot, length = rays.standing(thing)
         way = rays.path_of(case.path.anteroposterior_deg, case.path.lateral_deg).vector
-        return rays.seen_at(context, thing, foot + Vector(tuple(way)) * length * KNOBS[self.axis][0])
+        return rays.seen_at(context, thing, foot + way * (length * KNOBS[self.axis][0]))
 
     def test_select(self, context: Any, location: Any) -> int:
         spot = self._spot(context)
@@ -105,7 +96,7 @@ class CLASPWRIGHT_GT_tilt_knob(Tilting, bpy.types.Gizmo):
         if spot is None or thing is None or case is None:
             return
         if self.axis == "both":
-            foot = rays.seen_at(context, thing, standing(thing)[0])
+            foot = rays.seen_at(context, thing, rays.standing(thing)[0])
             if foot is not None:
                 ink.line([foot, spot], ink.LIGHT, 3.0)
         lit = self.is_highlight or self.is_modal
@@ -139,7 +130,7 @@ class CLASPWRIGHT_GT_tilt_knob(Tilting, bpy.types.Gizmo):
     def _asked(self, context: Any, event: Any, thing: Any, now: tuple[float, float]) -> tuple[float, float]:
         from ..core.survey.handles import tilt_under
 
-        foot, length = standing(thing)
+        foot, length = rays.standing(thing)
         found = tilt_under(rays.sight_of(context, event, thing), foot, length * KNOBS[self.axis][0], rays.path_of(*now))
         return found.anteroposterior_deg, found.lateral_deg
 

@@ -40,6 +40,40 @@ def tilt_under(look: Sight, centre: Floats, radius_mm: float, before: Path) -> P
     return Path.from_vector(lifted)
 
 
+def extent(corners: Floats) -> tuple[Floats, float]:
+    """Middle (3,) of the upright box about points (n, 3), and its longest side."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    return (low + high) / 2, float((high - low).max())
+
+
+def standing(corners: Floats) -> tuple[Floats, float]:
+    """Foot (3,) of the rod and its length, mm, on a cast within the box of `corners` (n, 3): it stands in the middle, a quarter of the
+    cast's height below its top, and is half as long as the cast is wide."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    foot = np.array([*(low + high)[:2] / 2, high[2] - 0.25 * (high[2] - low[2])])
+    return foot, 0.5 * float((high - low)[:2].max())
+
+
+@dataclass(frozen=True)
+class Disk:
+    """A round picture in a view. middle (x, y) and radius in pixels; a share is a place in it whose unit is the radius"""
+
+    middle: tuple[float, float]
+    radius: float
+
+    def share(self, spot: tuple[float, float]) -> tuple[float, float]:
+        """A place of the view, pixels, as a share."""
+        return (spot[0] - self.middle[0]) / self.radius, (spot[1] - self.middle[1]) / self.radius
+
+    def spot(self, share: tuple[float, float]) -> tuple[float, float]:
+        """The place of a share in the view, pixels."""
+        return self.middle[0] + self.radius * share[0], self.middle[1] + self.radius * share[1]
+
+    def holds(self, spot: tuple[float, float]) -> bool:
+        """Is a place of the view on the disk?"""
+        return bool(np.hypot(*self.share(spot)) <= 1.0)
+
+
 def held(value: float, low: float | None, high: float | None) -> tuple[float, str]:
     """A number kept within its limits, and which limit stopped it: "least", "most" or nothing."""
     if low is not None and value < low:

@@ -5,7 +5,7 @@ import pytest
 from claspwright.core.case import Case, CastEntry, Chart, ToothEntry
 from claspwright.core.case.edit import arch_numbers, side_of_click
 from claspwright.core.survey import Path
-from claspwright.core.survey.handles import along, held, overshot, place_at, sight, tilt_under
+from claspwright.core.survey.handles import Disk, along, extent, held, overshot, place_at, sight, standing, tilt_under
 
 
 @pytest.mark.parametrize(("t", "off"), [(0.0, 0.0), (2.5, 1.0), (-4.0, 3.0)])
@@ -30,6 +30,26 @@ def test_the_rod_ends_under_the_pointer(front: float, side: float):
     for eye in (np.array([0.0, 0.0, 400.0]), np.array([250.0, -300.0, 120.0])):
         found = tilt_under(sight(eye, end - eye), foot, 30.0, path)
         assert (found.anteroposterior_deg, found.lateral_deg) == pytest.approx((front, side), abs=1e-6)
+
+
+def test_a_box_and_the_rod_on_it():
+    """Points at the corners of a box of known sides: arithmetic by hand. A point within the box changes nothing."""
+    corners = np.array([[x, y, z] for x in (-10.0, 30.0) for y in (2.0, 8.0) for z in (-6.0, 14.0)] + [[0.0, 5.0, 1.0]])
+    middle, width = extent(corners)
+    assert middle == pytest.approx([10.0, 5.0, 4.0]) and width == pytest.approx(40.0)
+    foot, length = standing(corners)
+    assert foot == pytest.approx([10.0, 5.0, 9.0]) and length == pytest.approx(20.0)
+    tall = np.array([[0.0, 0.0, 0.0], [4.0, 2.0, 100.0]])
+    assert standing(tall)[1] == pytest.approx(2.0), "a tall base makes the rod no longer"
+
+
+def test_a_spot_of_the_map_and_its_share_are_each_others():
+    disk = Disk((150.0, 120.0), 90.0)
+    assert disk.share((150.0, 120.0)) == (0.0, 0.0) and disk.share((240.0, 120.0)) == (1.0, 0.0)
+    for spot in ((171.0, 99.0), (80.0, 130.0)):
+        assert disk.spot(disk.share(spot)) == pytest.approx(spot)
+    # 3-4-5 triangle: 54 and 72 pixels from the middle are just 90
+    assert disk.holds((150.0 + 53.9, 120.0 - 71.9)) and not disk.holds((150.0 + 54.1, 120.0 - 72.1))
 
 
 def test_a_number_is_held():

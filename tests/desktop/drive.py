@@ -140,7 +140,7 @@ def tilt() -> Iterator[None]:
 def knob(axis: str = "both") -> tuple[float, float]:
     """Where a knob of the rod is in the window."""
     tilting, path, survey = room("tilt_gizmo"), case().get("path", {}), importlib.import_module(f"{NAME}.core.survey")
-    foot, length = tilting.standing(bpy.context.scene.objects["Cast"])
+    foot, length = room("rays").standing(bpy.context.scene.objects["Cast"])
     way = survey.Path(path.get("anteroposterior_deg", 0.0), path.get("lateral_deg", 0.0)).vector
     return on_screen([f + length * tilting.KNOBS[axis][0] * w for f, w in zip(foot, way, strict=True)])
 
