@@ -91,9 +91,11 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
                 self._check(layout, context, check, reasons)
 
     def _check(self, layout: Any, context: Any, check: dict[str, Any], reasons: dict[str, str]) -> None:
+        from ..core.output.check_words import heading
+
         box = layout.box().column(align=True)
         row = box.row()
-        row.label(text=f"{check['id']}{_measure(check)}", icon=STATUS_ICON[check["status"]])
+        row.label(text=heading(check["id"]), icon=STATUS_ICON[check["status"]])
         if check["place"]:
             row.operator("claspwright.go_to", text="", icon="VIEWZOOM").place = check["place"]
         if check["status"] in ("fail", "warn"):
@@ -101,6 +103,9 @@ class CLASPWRIGHT_PT_checks(NeedsCase, bpy.types.Panel):
         accepted = reasons.get(check["id"])
         if accepted:
             wrapped(box, context, f"Accepted: {accepted}", "USER")
+        measure = _measure(check)
+        if measure:
+            box.label(text=measure, icon="BLANK1")
         words = ": ".join(w for w in (check["where"], check["words"]) if w)
         if words and check["status"] != "pass":
             wrapped(box, context, words)
@@ -112,7 +117,7 @@ def _measure(check: dict[str, Any]) -> str:
     if check["value"] is None:
         return ""
     limit = "" if check["limit"] is None else f" (limit {measured(check['limit'], check['unit']).split(' ')[0]})"  # the tab is narrow
-    return f"  {measured(check['value'], check['unit'])}{limit}"
+    return f"{measured(check['value'], check['unit'])}{limit}"
 
 
 class CLASPWRIGHT_PT_export(NeedsCase, bpy.types.Panel):
