@@ -12,7 +12,7 @@ from . import document
 STEPS = (
     ("Cast", "Open the scan. Say upper or lower if it was told wrongly. The file itself is never changed."),
     ("Teeth", "Click each tooth that stands, then chart the gaps. Everything else is measured on these crowns."),
-    ("Tilt", "Drag the rod, or have the tilts mapped and click in the map. Undercut and height of contour follow."),
+    ("Tilt and Undercut", "Drag the rod, or have the tilts mapped and click in the map. Undercut and height of contour follow."),
     ("Components", "Have a design drafted, or place rests and clasps by hand. Pull a part's knobs to change it."),
     ("Framework", "Build. The window stays free; later edits are followed by themselves."),
     ("Checks", "Look at each place that failed. Accept one only with a reason, which the report shows."),
@@ -45,7 +45,7 @@ class CLASPWRIGHT_OT_first_steps(bpy.types.Operator):
         layout.label(text="Claspwright: from the scan of a cast to the framework", icon="OUTLINER_OB_MESH")
         column = layout.column(align=True)
         for k, (heading, words) in enumerate(STEPS, 1):
-            row = column.split(factor=0.2)
+            row = column.split(factor=0.24)
             row.label(text=f"{k}. {heading}")
             lines = row.column(align=True)
             first, _, rest = words.partition(". ")

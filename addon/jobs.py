@@ -148,6 +148,16 @@ def guarded(operator: Any, work: Callable[[], set[Any]]) -> set[Any]:
         derived.mark_stale()
 
 
+def hand_over(operator: Any, action: Any, **values: Any) -> set[Any]:
+    """Let another of our operators do it. Where that refuses, its line becomes this operator's: Python would make a traceback of it."""
+    try:
+        action("INVOKE_DEFAULT", **values)
+    except RuntimeError as error:
+        operator.report({"ERROR"}, str(error).strip().removeprefix("Error: "))
+        return {"CANCELLED"}
+    return {"FINISHED"}
+
+
 class CLASPWRIGHT_OT_stop(bpy.types.Operator):
     """Stop the running work at once; nothing is changed"""
 

@@ -60,8 +60,7 @@ class CLASPWRIGHT_OT_choose_scan(_Browse, bpy.types.Operator):
     arch: bpy.props.EnumProperty(name="Arch", items=ARCHES, default="FIND")
 
     def execute(self, context: Any) -> set[Any]:
-        OWN.open_scan("INVOKE_DEFAULT", filepath=self.filepath, arch=self.arch)
-        return {"FINISHED"}
+        return jobs.hand_over(self, OWN.open_scan, filepath=self.filepath, arch=self.arch)
 
 
 class CLASPWRIGHT_OT_choose_case(_Browse, bpy.types.Operator):
@@ -73,8 +72,7 @@ class CLASPWRIGHT_OT_choose_case(_Browse, bpy.types.Operator):
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
     def execute(self, context: Any) -> set[Any]:
-        OWN.open_case("INVOKE_DEFAULT", filepath=self.filepath)
-        return {"FINISHED"}
+        return jobs.hand_over(self, OWN.open_case, filepath=self.filepath)
 
 
 class _Opens(jobs.JobOperator):
@@ -193,8 +191,10 @@ class CLASPWRIGHT_OT_accept_scan(jobs.NeedsCase, bpy.types.Operator):
             if scan.state(case, wait=True) != "changed":
                 raise CaseError(f"{case.cast.file}: there is no other file than the one that this case was made for")
             document.store(context.scene, replace(case, cast=replace(case.cast, sha256=scan.digest(case))))
-            OWN.bring_cast("INVOKE_DEFAULT")
-            return {"FINISHED"}
+            done = jobs.hand_over(self, OWN.bring_cast)
+            if done == {"CANCELLED"}:
+                document.store(context.scene, case)
+            return done
 
         return jobs.guarded(self, work)
 

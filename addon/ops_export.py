@@ -140,8 +140,7 @@ class CLASPWRIGHT_OT_choose_folder(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def execute(self, context: Any) -> set[Any]:
-        OWN.export_all("INVOKE_DEFAULT", directory=self.directory)
-        return {"FINISHED"}
+        return jobs.hand_over(self, OWN.export_all, directory=self.directory)
 
 
 CLASSES = (CLASPWRIGHT_OT_export, CLASPWRIGHT_OT_export_all, CLASPWRIGHT_OT_choose_folder)

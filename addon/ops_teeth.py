@@ -136,6 +136,8 @@ class CLASPWRIGHT_OT_tooth_menu(jobs.NeedsCase, bpy.types.Operator):
 
     def _open(self, context: Any) -> set[Any]:
         case = document.need_case(context.scene)
+        if bpy.app.background:  # Blender itself ends there
+            raise CaseError("a menu needs a window; a script calls claspwright.chart_tooth")
         fdi, marked = self.fdi, any(t.fdi == self.fdi for t in case.chart.teeth)
 
         def draw(menu: Any, _context: Any) -> None:

@@ -221,3 +221,24 @@ def test_set_views_are_rendered_framed_as_in_the_report(built: Any, tmp_path: Pa
         bpy.ops.claspwright.set_pictures(directory=str(tmp_path / "nowhere"))
     with pytest.raises(RuntimeError, match="no folder is named"):
         bpy.ops.claspwright.set_pictures("EXEC_DEFAULT")
+
+
+def test_a_folder_is_chosen_only_for_what_is_built(built: Any, tmp_path: Path, case_file: Path):
+    """The browser's folder goes to the export; a folder that cannot be made is said in one line, and nothing is written."""
+    assert C.choose_folder.poll()
+    wrong = tmp_path / "a file"
+    wrong.write_text("in the way", encoding="utf-8")
+    with pytest.raises(RuntimeError) as caught:
+        C.choose_folder(directory=str(wrong / "inside"))
+    assert len([line for line in str(caught.value).splitlines() if line.strip()]) == 1
+    assert [p.name for p in tmp_path.iterdir()] == ["a file"] and wrong.read_text(encoding="utf-8") == "in the way"
+    C.open_case(filepath=str(case_file))
+    assert not C.choose_folder.poll()
+
+
+def test_every_check_of_a_build_is_named_in_words(built: Any):
+    from claspwright.core.output.check_words import heading
+
+    names = [heading(c["id"]) for c in json.loads(built.claspwright.checks)]
+    assert len(set(names)) == len(names), "no two alike in the tab"
+    assert not [n for n in names if "_" in n or "." in n]

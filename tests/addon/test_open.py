@@ -9,6 +9,7 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
+import claspwright  # noqa: E402 (after the check for bpy)
 from claspwright.core.cast import load_cast  # noqa: E402
 
 LINES = ["Height of contour", "Undercut 0.25 mm (0.010 in)", "Undercut 0.50 mm (0.020 in)", "Undercut 0.75 mm (0.030 in)"]
@@ -146,3 +147,45 @@ def test_a_damaged_document_is_said_and_nothing_breaks(opened: Any):
     assert "damaged" in said(bpy.ops.claspwright.level)
     opened.claspwright.case_text = json.dumps({"format": "claspwright-case", "version": 99})
     assert "version" in said(bpy.ops.claspwright.level)
+
+
+@pytest.mark.parametrize("sample", ["lower_class_i", "upper_class_iii_mod_1"])
+def test_each_sample_opens_ready_to_build(scene: Any, sample: str):
+    """Its case is the file of the sample scenes; opening is one undo step."""
+    bpy.ops.ed.undo_push(message="before")
+    assert bpy.ops.claspwright.open_sample("EXEC_DEFAULT", True, sample=sample) == {"FINISHED"}
+    made = document(bpy.context.scene)
+    told = json.loads((Path(claspwright.__file__).parent / "sample_scenes" / sample / "case.json").read_text(encoding="utf-8"))
+    assert [c["id"] for c in made["components"]] == [c["id"] for c in told["components"]] and bpy.ops.claspwright.build.poll()
+    bpy.ops.ed.undo()
+    assert bpy.context.scene.claspwright.case_text == "" and "Cast" not in bpy.data.objects
+    bpy.ops.ed.redo()
+    assert document(bpy.context.scene) == made and "Cast" in bpy.context.scene.objects
+    with pytest.raises(TypeError, match="not found in"):
+        bpy.ops.claspwright.open_sample(sample="somebody's mouth")
+
+
+def test_what_a_file_browser_chose_is_opened(scene: Any, case_file: Path):
+    assert bpy.ops.claspwright.choose_case(filepath=str(case_file)) == {"FINISHED"}
+    assert document(scene)["title"] == "A small invented case"
+    bpy.ops.claspwright.clear()
+    assert bpy.ops.claspwright.choose_scan(filepath=str(case_file.with_name("cast.ply")), arch="lower") == {"FINISHED"}
+    assert document(scene)["cast"] == {**document(scene)["cast"], "file": "cast.ply", "arch": "lower"}
+
+
+@pytest.mark.parametrize("browse", ["choose_case", "choose_scan"])
+@pytest.mark.parametrize(("name", "words"), [("", "no file is named"), ("gone.json", "gone.json")])
+def test_a_bad_choice_in_the_file_browser_gets_one_line(scene: Any, tmp_path: Path, browse: str, name: str, words: str):
+    assert words in said(getattr(bpy.ops.claspwright, browse), filepath=str(tmp_path / name) if name else "")
+    assert scene.claspwright.case_text == ""
+
+
+def test_first_steps_change_nothing(scene: Any):
+    """The page is read, so it may be called at any time; its headings are the tab's panels in their order."""
+    from claspwright.addon import first_steps
+
+    objects = set(bpy.data.objects.keys())
+    assert bpy.ops.claspwright.first_steps() == {"FINISHED"}
+    assert scene.claspwright.case_text == "" and set(bpy.data.objects.keys()) == objects
+    labels = [getattr(bpy.types, n).bl_label for n in dir(bpy.types) if n.startswith("CLASPWRIGHT_PT")]
+    assert {heading for heading, _ in first_steps.STEPS} <= set(labels)

@@ -353,3 +353,14 @@ def test_views_are_set_and_a_turntable_goes_round(opened: Any):
     assert (places[0] - places[4]).length < 1e-2 * places[0].length and places[0].dot(places[2]) < places[0].dot(places[1])
     C.clear("EXEC_DEFAULT", True)
     assert not [o for o in bpy.context.scene.objects if "Turntable" in o.name], "clearing takes it away, too"
+
+
+def test_a_tooths_menu_is_refused_where_there_is_no_window(opened: Any):
+    """Blender without a window ends hard when it is asked for a menu, so the operator refuses first; a broken case gets one line, too."""
+    before = opened.claspwright.case_text
+    with pytest.raises(RuntimeError, match="needs a window"):
+        C.tooth_menu(fdi=34)
+    assert opened.claspwright.case_text == before
+    opened.claspwright.case_text = "{"
+    with pytest.raises(RuntimeError, match="Error"):
+        C.tooth_menu(fdi=34)
