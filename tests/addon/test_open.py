@@ -149,7 +149,7 @@ def test_a_damaged_document_is_said_and_nothing_breaks(opened: Any):
     assert "version" in said(bpy.ops.claspwright.level)
 
 
-@pytest.mark.parametrize("sample", ["lower_class_i", "upper_class_iii_mod_1"])
+@pytest.mark.parametrize("sample", ["lower_class_i", pytest.param("upper_class_iii_mod_1", marks=pytest.mark.nightly)])
 def test_each_sample_opens_ready_to_build(scene: Any, sample: str):
     """Its case is the file of the sample scenes; opening is one undo step."""
     bpy.ops.ed.undo_push(message="before")

@@ -58,6 +58,31 @@ def test_registering_loads_nothing_heavy_and_leaves_no_process():
     assert "Warning" not in done.stdout + done.stderr and "Error" not in done.stdout + done.stderr
 
 
+def test_scripts_are_reloaded_safely():
+    """As Blender's own reload does it: off, every module read again, on. In a process of its own, or later tests would hold old classes."""
+    code = (
+        "import importlib, sys, bpy, claspwright\n"
+        "seen = lambda: ({c for c in dir(bpy.types) if c.startswith('CLASPWRIGHT')}, dir(bpy.ops.claspwright),\n"
+        "    {n: len(v) for n in dir(bpy.app.handlers) if isinstance(v := getattr(bpy.app.handlers, n), list)},\n"
+        "    len(bpy.types.TOPBAR_MT_help._dyn_ui_initialize()))\n"
+        "claspwright.register()\n"
+        "before = seen()\n"
+        "for _ in range(3):\n"
+        "    claspwright.unregister()\n"
+        "    for name in sorted(n for n in sys.modules if n.startswith('claspwright.addon')):\n"
+        "        importlib.reload(sys.modules[name])\n"
+        "    importlib.reload(claspwright)\n"
+        "    claspwright.register()\n"
+        "    assert seen() == before\n"
+        "assert len(before[0]) > 30 and bpy.context.scene.claspwright.case_text == ''\n"
+        "claspwright.unregister()\n"
+        "assert not seen()[0]\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    assert "Warning" not in done.stdout + done.stderr and "Error" not in done.stdout + done.stderr
+
+
 def test_a_failure_half_way_takes_the_rest_back(registered: None, monkeypatch: pytest.MonkeyPatch):
     claspwright.unregister()
     before = footprint()
