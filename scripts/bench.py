@@ -29,7 +29,9 @@ from claspwright.core.pipeline.mechanics import case_input, framework_material
 from claspwright.core.planning.path_search import search
 from claspwright.core.planning.path_search_plan import plan_path
 from claspwright.core.survey import Path, RayScene, gauge_lines, survey
-from claspwright.core.teeth import teeth_from_labels
+from claspwright.core.teeth import find_teeth, teeth_from_labels
+from claspwright.core.teeth.landmarks import landmarks_of
+from claspwright.core.teeth.seeds import arch_graph
 from scipy.spatial import cKDTree
 
 RUNS = 5
@@ -114,6 +116,28 @@ def bench_memory(mesh: Mesh) -> None:
     print(f"  peak memory of reading it and three surveys {int(done.stdout) * 1024 / 1e9:6.2f} GB")
 
 
+def bench_teeth(triangles: int) -> None:
+    """Crowns from one click a tooth: what is done once a cast, and what a tooth then takes (2 s and 0.3 s at most, own limits)."""
+    prepare, mark, land = [], [], []
+    for k in range(3):
+        made = make_phantom(replace(SAMPLES["lower_full"], triangles=triangles, noise_mm=0.01, seed=51 + k))
+        clicks = {n: p[None] for n, p in made.seeds.items()}
+        start = time.perf_counter()
+        arch_graph(made.mesh)
+        between = time.perf_counter()
+        teeth = find_teeth(made.mesh, made.arch, clicks)
+        after = time.perf_counter()
+        for n in clicks:
+            landmarks_of(teeth, n, made.mesh)
+        prepare.append(between - start)
+        mark.append((after - between) / len(clicks))
+        land.append((time.perf_counter() - after) / len(clicks))
+    print(f"teeth of a made-up lower cast, {len(made.mesh.faces):,} triangles, {len(clicks)} crowns, one click each")
+    print(f"  once a cast                                {min(prepare):7.3f} s {'' if min(prepare) <= 2.0 else 'MORE THAN 2 s'}")
+    print(f"  crown and margin, a tooth                  {min(mark):7.3f} s {'' if min(mark) <= 0.3 else 'MORE THAN 0.3 s'}")
+    print(f"  landmarks, a tooth                         {min(land):7.3f} s")
+
+
 def bench_path(triangles: int) -> None:
     """Search of the whole cone, shadows and all, against seeing every vertex along every direction with bare rays and nothing else."""
     made = make_phantom(replace(SAMPLES["lower_class_i"], triangles=triangles))
@@ -173,6 +197,7 @@ def main() -> None:
     for triangles in options.triangles or (60_000, 250_000, 1_000_000):
         spec = replace(SAMPLES["lower_class_i"], triangles=triangles)
         bench_survey("a made-up lower cast", make_phantom(spec).mesh)
+    bench_teeth(SEARCH_TRIANGLES)
     bench_path(SEARCH_TRIANGLES)
     for case in sorted(SAMPLE_CASES.glob("*/case.json")):
         bench_mechanics(case.parent)

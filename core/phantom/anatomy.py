@@ -21,12 +21,13 @@ _FAR = 6.0  # value of the field of a part that is out of reach, mm
 
 @dataclass(frozen=True, eq=False)
 class Anatomy:
-    """The mouth of one specification."""
+    """The mouth of one specification. row : the arch before any tooth was lost (without those that never stood there)."""
 
     curve: ArchCurve
     shape: Sections
     tissue: Tissue
     teeth: dict[int, Placed]
+    row: dict[int, Placed]
     collars: dict[int, Collar]
     ripple: Ripple
 
@@ -63,19 +64,20 @@ def make_anatomy(spec: PhantomSpec) -> Anatomy:
     crowns = {fdi: make_crown(fdi, spec.scales.get(fdi, 1.0)) for fdi in spec.sites}
     where = stations(crowns)
     curve = arch_curve(spec.arch)
-    teeth: dict[int, Placed] = {}
+    row: dict[int, Placed] = {}
     for fdi in spec.sites:
         jitter = rng.normal(size=5) * spec.variation  # drawn for every site, so that a gap does not change the other teeth
-        if fdi not in spec.standing:
+        if fdi in spec.absent:
             continue
         tilt = spec.tilts.get(fdi, (0.0, 0.0))
         lean = (tilt[0] + 1.2 * jitter[0], tilt[1] + 1.2 * jitter[1])
         turn = spec.turns.get(fdi, 0.0) + 2.0 * jitter[2]
-        teeth[fdi] = place(crowns[fdi], spec.arch, curve, where[fdi], lean, turn, 0.15 * jitter[3:])
+        row[fdi] = place(crowns[fdi], spec.arch, curve, where[fdi], lean, turn, 0.15 * jitter[3:])
+    teeth = {fdi: row[fdi] for fdi in spec.standing}
     collars = {}
     for fdi, tooth in teeth.items():
         mesial = fdi - 1 if fdi % 10 > 1 else {1: 21, 2: 11, 3: 41, 4: 31}[fdi // 10]
         collars[fdi] = Collar(tooth, *rises(tooth, teeth.get(mesial), teeth.get(fdi + 1)))
     shape = sections(spec.arch, curve, where, set(spec.missing), set(spec.absent))
     tissue = Tissue(spec.arch, curve, shape, rng)
-    return Anatomy(curve, shape, tissue, teeth, collars, Ripple(rng, 9.0))
+    return Anatomy(curve, shape, tissue, teeth, row, collars, Ripple(rng, 9.0))

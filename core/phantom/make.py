@@ -11,7 +11,7 @@ from ..isosurface import isosurface
 from ..mesh import Floats, Mesh
 from .anatomy import Anatomy, make_anatomy
 from .base import Base, trim
-from .landmarks import true_cusps, true_landmarks
+from .landmarks import cusps_of, true_landmarks
 from .refine import relax_onto
 from .spec import PhantomSpec
 from .truth import label_vertices, margin_line, seed_point
@@ -42,7 +42,7 @@ class Phantom:
     @cached_property
     def cusps(self) -> dict[int, Floats]:
         """(c, 3) cusp tips of each crown (incisal edge: its middle), from the anatomy itself."""
-        return {fdi: true_cusps(tooth) for fdi, tooth in self.anatomy.teeth.items()}
+        return cusps_of(self.anatomy)
 
     @cached_property
     def landmarks(self) -> dict[int, dict[str, Floats]]:

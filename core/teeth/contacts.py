@@ -12,8 +12,13 @@ from .model import Tooth
 
 CONTACT_MM = 0.6
 """Crowns further apart have no contact; scans bridge closer ones."""
-FLAT_MM = 0.3
+FLAT_MM = 0.5
 STEP_MM = 0.15
+FLOOR_MM = 0.1
+"""The bottom's middle is that of what lies no higher over its lowest place, which on a rounded bottom is chance."""
+FINE_MM = 0.05
+"""Across the valley: its bottom is a sharp fold, and a coarser look fills it."""
+ABOVE_MM = 6.0
 BESIDE_MM = 1.0
 """The bottom of the valley lies no further than this from the border as it was drawn."""
 UP = np.array([0.0, 0.0, 1.0])
@@ -44,25 +49,33 @@ def _valley(tooth: Tooth, other: Tooth, mesh: Mesh, border: Floats) -> Floats:
     along = other.centre - tooth.centre
     along = np.array([along[0], along[1], 0.0]) / max(float(np.hypot(along[0], along[1])), 1e-9)
     across = np.cross(UP, along)
-    part, _ = mesh.submesh(np.unique(np.concatenate([tooth.faces, other.faces])))
     place = border @ across
-    rows = np.arange(place.min(), place.max() + STEP_MM, STEP_MM)
+    rows = np.arange(place.min() - BESIDE_MM, place.max() + BESIDE_MM, STEP_MM)
     order = np.argsort(place)
     centre = np.interp(rows, place[order], gaussian_filter1d((border @ along)[order], 2.0, mode="nearest"))
-    beside = np.arange(-BESIDE_MM, BESIDE_MM + 1e-9, 0.1)
-    ceiling = float(part.vertices[:, 2].max()) + 1.0
+    part = _round(mesh, border)
+    beside = np.arange(-BESIDE_MM, BESIDE_MM + 1e-9, FINE_MM)
+    ceiling = float(border[:, 2].max()) + ABOVE_MM
     start = rows[:, None, None] * across + (centre[:, None] + beside)[:, :, None] * along + ceiling * UP
     distance, face = RayScene(part).first_hit(start.reshape(-1, 3), -UP)
     height = np.where(face >= 0, ceiling - distance, np.nan).reshape(len(rows), len(beside))
-    known = np.isfinite(height).all(axis=1)  # further out the fall beside the crowns is no valley
-    height = gaussian_filter1d(height[known], 1.5, axis=1, mode="nearest")
-    lowest = height.argmin(axis=1)
-    at = np.arange(int(known.sum()))
-    return np.asarray(start[known][at, lowest] + (height[at, lowest] - ceiling)[:, None] * UP)
+    known = np.isfinite(height).all(axis=1)  # further out the scan ends
+    height = gaussian_filter1d(height[known], 1.0, axis=1, mode="nearest")
+    lowest = height.min(axis=1)
+    depth = np.maximum(lowest[:, None] + FLOOR_MM - height, 0.0)
+    middle = depth @ beside / depth.sum(axis=1)
+    return np.asarray(rows[known, None] * across + (centre[known] + middle)[:, None] * along + lowest[:, None] * UP)
+
+
+def _round(mesh: Mesh, border: Floats) -> Mesh:
+    """What of a scan a look from above into the valley meets."""
+    centre, reach = border.mean(axis=0), 0.5 * np.ptp(border[:, :2], axis=0).max() + 3.0 * BESIDE_MM
+    near = (np.abs(mesh.vertices[:, 0] - centre[0]) < reach) & (np.abs(mesh.vertices[:, 1] - centre[1]) < reach)
+    return mesh.submesh(np.flatnonzero(near[mesh.faces[:, 0]]))[0]
 
 
 def _middle_of_top(line: Floats) -> Floats:
-    """(3,) the middle of the stretch of a line that lies no more than FLAT_MM below its highest point."""
+    """(3,) the middle of what of a line lies no more than FLAT_MM below its highest point; higher places count for more."""
     height = gaussian_filter1d(line[:, 2], 1.5, mode="nearest")
-    top = np.flatnonzero(height > height.max() - FLAT_MM)
-    return np.asarray(line[int(round(0.5 * (top[0] + top[-1])))])
+    depth = np.maximum(height - height.max() + FLAT_MM, 0.0)
+    return np.asarray(line[int(round(depth @ np.arange(len(depth)) / depth.sum()))])

@@ -11,7 +11,7 @@ from .relief import Relief, relief_of, tip_direction
 PROMINENCE_MM = 0.1
 """Scan noise of 0.02 mm makes heights of a fifth of this; tips of real crowns, even worn ones, rise higher over the pass to the next."""
 UPPER_SHARE = 0.6
-MIDDLE_SHARE = 0.07
+MIDDLE_SHARE = 0.055
 """Heights nearer to the middle line than this share of the crown's breadth are marginal ridges or crossing ridges, no cusps."""
 MOST = {"upper": (1, 1, 1, 2, 2, 5, 4, 5), "lower": (1, 1, 1, 2, 3, 5, 5, 5)}
 """Most cusps by position 1 to 8: textbook dental anatomy. A fifth of an upper first molar is the cusp of Carabelli."""

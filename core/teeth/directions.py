@@ -11,6 +11,9 @@ from .surface import rim_edges
 TYPICAL_TURN_DEG = (5.0, 20.0, 42.0, 62.0, 70.0, 76.0, 82.0, 86.0)
 """Angle between the row of teeth and the X axis, position 1 to 8, in an average arch; from memory. For lone teeth only."""
 
+STRAIGHT_FROM = 6
+"""Behind the first molars an arch is nearly straight: a bend carried on from three middles there is chance."""
+
 
 def _unit(v: Floats) -> Floats:
     length = float(np.linalg.norm(v))
@@ -38,6 +41,9 @@ def arch_tangents(arch: str, centres: dict[int, Floats]) -> dict[int, Floats]:
             continue
         k = min(max(i, 1), len(row) - 2)
         measured = _three_point_tangent(flat[row[k - 1]], flat[row[k]], flat[row[k + 1]], i - k + 1)
+        beside = row[min(i + 1, len(row) - 1)], row[max(i - 1, 0)]
+        if k != i and min(numbering.position(n) for n in beside) >= STRAIGHT_FROM:
+            measured = flat[beside[0]] - flat[beside[1]]
         # where the next teeth are far away the row's own curve says little: lean on the average arch
         reach = max(float(np.linalg.norm(flat[row[k + 1]] - flat[row[k]])), float(np.linalg.norm(flat[row[k]] - flat[row[k - 1]])))
         weight = float(np.clip((reach - 12.0) / 20.0, 0.0, 0.7))

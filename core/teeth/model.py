@@ -64,12 +64,14 @@ class Teeth:
     labels : (n,) int16 FDI number a vertex, 0 for tissue
     teeth : by FDI number
     missing : FDI numbers that are known to be missing
+    taken_out : crowns that the scan shows and that are to be taken out, by FDI number; they are none of `teeth`
     """
 
     arch: str
     labels: Labels
     teeth: dict[int, Tooth]
     missing: tuple[int, ...] = ()
+    taken_out: dict[int, Tooth] = field(default_factory=dict)
 
     def __getitem__(self, fdi: int) -> Tooth:
         if fdi not in self.teeth:
@@ -87,7 +89,8 @@ class Teeth:
             return self
         labels = np.where(np.isin(self.labels, gone), 0, self.labels).astype(self.labels.dtype)
         left = {n: replace(t, shared=np.where(np.isin(t.shared, gone), 0, t.shared)) for n, t in self.teeth.items() if n not in gone}
-        return Teeth(self.arch, labels, left, tuple(sorted({*self.missing, *gone})))
+        taken_out = {**self.taken_out, **{n: self.teeth[n] for n in gone}}
+        return Teeth(self.arch, labels, left, tuple(sorted({*self.missing, *gone})), taken_out)
 
     @property
     def ordered(self) -> tuple[Tooth, ...]:

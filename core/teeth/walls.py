@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, label
 
 from ..errors import GeometryError
 from ..mesh import Floats, Mesh
@@ -14,8 +14,13 @@ UP = np.array([0.0, 0.0, 1.0])
 REACH_MM = 20.0
 FOOT_MM = 0.6
 """Nearer to the margin than this the fillet of gum or stone at the crown's foot is part of the profile."""
+LOW_MM = 0.3
+"""Where a wall stands out and falls back again above this, that is its own: a fillet only falls."""
 STEP_MM = 0.1
 SMOOTH_MM = 0.3
+OUT_MM = 0.05
+"""What stands out as far as this short of the furthest is as far out: a scanner measures a wall no better."""
+LEAST_BORDER_MM = 1.0
 
 
 def profile(tooth: Tooth, mesh: Mesh, side: Floats) -> tuple[Floats, Floats, Floats]:
@@ -23,8 +28,7 @@ def profile(tooth: Tooth, mesh: Mesh, side: Floats) -> tuple[Floats, Floats, Flo
     vector `side`, in the middle of that wall mesiodistally and over its middle millimetre; nan where the scan shows nothing."""
     crown, _ = mesh.submesh(tooth.faces)
     local = tooth.margin - tooth.centre
-    along = (crown.vertices - tooth.centre) @ tooth.mesial
-    middle = 0.5 * (float(along.min()) + float(along.max()))
+    middle = middle_along(tooth, crown)
     face_side = (local @ side > 0.3 * np.abs(local @ side).max()) & (np.abs(local @ tooth.mesial - middle) < 1.5)
     low = float(local[face_side, 2].mean()) if face_side.any() else float(local[:, 2].min())
     high = float((tooth.cusps[:, 2] - tooth.centre[2]).max())
@@ -41,20 +45,46 @@ def profile(tooth: Tooth, mesh: Mesh, side: Floats) -> tuple[Floats, Floats, Flo
     return heights, points, bulge
 
 
+def ends_along(tooth: Tooth, crown: Mesh) -> tuple[float, float]:
+    """Mesial coordinates from the crown's centre, mm, of its distal and mesial end: where the border with a neighbour crosses its middle,
+    or, beside a gap, the furthest place. The border's own ends flare into the embrasures and say nothing of the contact."""
+    along = (crown.vertices - tooth.centre) @ tooth.mesial
+    ends = [float(along.min()), float(along.max())]
+    local = tooth.margin - tooth.centre
+    for other in np.unique(tooth.shared[tooth.shared != 0]) if len(tooth.shared) == len(tooth.margin) else ():
+        border = local[tooth.shared == other]
+        if len(border) >= 3 and np.ptp(border @ tooth.facial) > LEAST_BORDER_MM:
+            place = float(np.polyfit(border @ tooth.facial, border @ tooth.mesial, 1)[1])
+            ends[int(place > 0.5 * (ends[0] + ends[1]))] = place
+    return ends[0], ends[1]
+
+
+def middle_along(tooth: Tooth, crown: Mesh) -> float:
+    """Mesial coordinate from the crown's centre, mm, midway between its ends."""
+    return 0.5 * sum(ends_along(tooth, crown))
+
+
 def facial_prominence(tooth: Tooth, mesh: Mesh) -> Floats:
     """(3,) where the facial wall stands out furthest, midway mesiodistally: its height of contour seen along the occlusal direction.
 
     A wall that widens all the way down to the margin has it at its foot. Raises GeometryError where the wall is not in the scan.
     """
-    heights, points, bulge = profile(tooth, mesh, tooth.facial)
+    return _crest(tooth, *profile(tooth, mesh, tooth.facial))
+
+
+def _crest(tooth: Tooth, heights: Floats, points: Floats, bulge: Floats) -> Floats:
+    """(3,) the middle of the stretch of a wall that stands out furthest, above its foot."""
     known = np.flatnonzero(np.isfinite(bulge))
     if len(known) < 5:
-        raise GeometryError(f"tooth {tooth.fdi}: the scan does not show its facial wall")
-    known = known[heights[known] > heights[known[0]] + FOOT_MM - 0.1] if len(known) > 20 else known
+        raise GeometryError(f"tooth {tooth.fdi}: the scan does not show the middle of its wall")
+    height = heights[known] - heights[known[0]] + 0.1
     smooth = gaussian_filter1d(bulge[known], SMOOTH_MM / STEP_MM, mode="nearest")
-    rise = np.flatnonzero((smooth[1:-1] >= smooth[:-2]) & (smooth[1:-1] > smooth[2:])) + 1
-    best = int(rise[smooth[rise].argmax()]) if len(rise) else int(smooth.argmax())
-    return np.asarray(points[known[best]])
+    rise = np.flatnonzero((smooth[1:-1] >= smooth[:-2]) & (smooth[1:-1] > smooth[2:]) & (height[1:-1] > LOW_MM)) + 1
+    best = int(rise[smooth[rise].argmax()]) if len(rise) else int(np.where(height > FOOT_MM, smooth, -np.inf).argmax())
+    depth = np.maximum(smooth - smooth[best] + OUT_MM, 0.0)
+    part, _ = label(depth > 0.0)
+    depth = np.where(part == part[best], depth, 0.0)
+    return np.asarray(points[known[int(round(depth @ np.arange(len(depth)) / depth.sum()))]])
 
 
 def _lingual(tooth: Tooth, mesh: Mesh) -> tuple[Floats, Floats, Floats]:
@@ -83,16 +113,9 @@ def cingulum(tooth: Tooth, mesh: Mesh) -> Floats:
     return np.asarray(p[int(score.argmax())])
 
 
-CREST_ARM_MM = 0.7
-
-
 def cingulum_crest(tooth: Tooth, mesh: Mesh) -> Floats:
-    """(3,) the crest of the cingulum, in the middle of the lingual face: where its bulge turns into the hollow above it.
+    """(3,) the crest of the cingulum: the height of contour of a front tooth's lingual face, in its middle.
 
     Raises GeometryError where the lingual face is not in the scan.
     """
-    h, p, b = _lingual(tooth, mesh)
-    smooth = gaussian_filter1d(b, SMOOTH_MM / STEP_MM, mode="nearest")
-    share = (h - h[0]) / (h[-1] - h[0])
-    usable = (h > h[0] + FOOT_MM) & (share <= 0.5)
-    return np.asarray(p[int(np.where(usable, _bend(h, smooth, CREST_ARM_MM), -np.inf).argmax())])
+    return _crest(tooth, *profile(tooth, mesh, -tooth.facial))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -43,24 +44,44 @@ def test_truth_is_a_maximum_of_the_built_surface(cast: Phantom) -> None:
             assert (near @ up).max() < tip @ up + 0.05, n
 
 
-def test_cusp_tips(cast: Phantom, teeth: Teeth) -> None:
-    """At least 95 of 100 tips within 0.3 mm, and no tip where there is none."""
-    off = np.concatenate([cKDTree(teeth[n].cusps).query(tips)[0] for n, tips in cast.cusps.items()])
-    assert (off < WITHIN_MM).mean() >= 0.95, np.sort(off)[-5:]
-    false = np.concatenate([cKDTree(tips).query(teeth[n].cusps)[0] for n, tips in cast.cusps.items()])
-    assert false.max() < 0.5
-
-
-def test_other_landmarks(cast: Phantom, teeth: Teeth) -> None:
-    """Medians within 0.3 mm for each kind, and every one on its own part of the crown; what falls short of 0.3 mm is in the limits."""
+def _off(cast: Phantom, teeth: Teeth) -> dict[str, list[float]]:
+    """Distances (mm) of the landmarks found from the true ones, by kind; one that was not found is nowhere near."""
     off: dict[str, list[float]] = defaultdict(list)
+    for n, tips in cast.cusps.items():
+        off["cusp"] += cKDTree(teeth[n].cusps).query(tips)[0].tolist()
+        assert cKDTree(tips).query(teeth[n].cusps)[0].max() < 0.5, f"a tip where there is none: {n}"
     for n, marks in cast.landmarks.items():
         found = landmarks_of(teeth, n, cast.mesh)
         for name, point in marks.items():
-            off[name.split()[-1]].append(float(np.linalg.norm(found[name] - point)))
-    assert set(off) == {"prominence", "cingulum", "contact", "ridge", "fossa"}
-    assert {kind: float(np.median(d)) for kind, d in off.items() if np.median(d) >= WITHIN_MM} == {}
-    assert max(off["contact"]) < WITHIN_MM
+            off[name.split()[-1]].append(float(np.linalg.norm(found[name] - point)) if name in found else 99.0)
+    return off
+
+
+def _shares(casts: Iterable[tuple[Phantom, Teeth]]) -> dict[str, float]:
+    """Share of landmarks within 0.3 mm, by kind, over several casts."""
+    off: dict[str, list[float]] = defaultdict(list)
+    for cast, teeth in casts:
+        for kind, values in _off(cast, teeth).items():
+            off[kind] += values
+    assert set(off) == {"cusp", "prominence", "cingulum", "contact", "ridge", "fossa"}
+    print({kind: (len(v), round(float(np.median(v)), 3), round(max(v), 2)) for kind, v in off.items()})
+    return {kind: float(np.mean(np.array(v) < WITHIN_MM)) for kind, v in off.items()}
+
+
+def _one_click(spec: PhantomSpec) -> tuple[Phantom, Teeth]:
+    cast = make_phantom(spec)
+    return cast, find_teeth(cast.mesh, cast.arch, {n: p[None] for n, p in cast.seeds.items()}, cast.missing)
+
+
+def test_landmarks(cast: Phantom, teeth: Teeth) -> None:
+    """Within 0.3 mm (issue) of where the exact field has them: 95 of 100 of each kind, and no tip where there is none.
+
+    Definitions: cusp tip, marginal ridge, fossa, cingulum, height of contour and contact as in the Glossary of Prosthodontic Terms (from
+    memory), made exact in `core/phantom/true_tops.py` and `true_walls.py`.
+    """
+    upper = PhantomSpec("upper", absent=(18, 28), seed=12, triangles=100_000, noise_mm=0.01)
+    shares = _shares([(cast, teeth), _one_click(upper)])
+    assert {kind: share for kind, share in shares.items() if share < 0.95} == {}
 
 
 def test_occlusal_planes(cast: Phantom, teeth: Teeth) -> None:
@@ -111,6 +132,7 @@ def test_teeth_to_be_taken_out_leave_class_and_cast(teeth: Teeth) -> None:
     assert classify_chart("lower", case.chart).name == "Kennedy class III"
     left = teeth.without(case.chart.to_extract)
     assert 36 not in left
+    assert left.taken_out == {36: teeth[36]}, "kept for the pictures, which cross it out"
     assert left.missing == (36,)
     assert (left.labels == 36).sum() == 0
     assert not (left[37].shared == 36).any()

@@ -13,30 +13,25 @@ from claspwright.core.charts import ArchChart, CrownChart
 from claspwright.core.mesh import Mesh
 from claspwright.core.survey import Path as Placement
 from claspwright.core.survey import survey
-from claspwright.core.teeth import find_teeth, teeth_from_labels
+from claspwright.core.teeth import find_teeth, propose_seeds, teeth_from_labels
 from claspwright.core.teeth.labels import vertex_labels
+from scipy.spatial import cKDTree
 
 LOWER = np.array([[-1.0, 0, 0], [0, 0, 1], [0, 1, 0]])
-# file, SHA-256, arch, rotation into the cast frame, mean Dice and least Dice measured with one click a tooth (rounded down)
+# file: SHA-256, arch, rotation into the cast frame
 SCANS = {
-    "oral_upper": ("58a9a2f472dd0f4503a69f67bcbf488b2da967b61b13bacd569ca25cdc2c9cc2", "upper", np.diag([1.0, -1, -1]), 0.95, 0.9),
-    "research_lower_01": (
-        "b82d7ed4c4d42f6f1f2700f5e767c3f4c44f021e420391b4f7ec4d822e95924b", "lower", LOWER, 0.9, 0.65,
-    ),
-    "research_upper_12_missing_12_26": (
-        "7ac2fbd089546a7cab4927811dbf569b47c6401c449b9dca68304e96476d2330", "upper", np.eye(3), 0.95, 0.9,
-    ),
-    "research_upper_14_missing_15_24": (
-        "8b85e02e41a235fef1d4dca70388e6b82159ceb860227ca3e13dd8a2895c6423", "upper", np.eye(3), 0.88, 0.65,
-    ),
-    "research_upper_23_missing_17_27": (
-        "39b509026b648bc185bae4235019902e68b87a6bad5f7bc5bb2a95772f01353e", "upper", np.eye(3), 0.94, 0.88,
-    ),
-}  # fmt: skip
+    "oral_upper": ("58a9a2f472dd0f4503a69f67bcbf488b2da967b61b13bacd569ca25cdc2c9cc2", "upper", np.diag([1.0, -1, -1])),
+    "research_lower_01": ("b82d7ed4c4d42f6f1f2700f5e767c3f4c44f021e420391b4f7ec4d822e95924b", "lower", LOWER),
+    "research_lower_03": ("c5c885b35c27f0c8a39680057c44859f92bb0fc758c3db8dbfd8fc683b2f0019", "lower", LOWER),
+    "research_upper_22": ("c64785225bb78a1e13b44c1a07dab6dbbd2a7dc6c0718a59d75f3da4162c3b51", "upper", np.eye(3)),
+    "research_upper_12_missing_12_26": ("7ac2fbd089546a7cab4927811dbf569b47c6401c449b9dca68304e96476d2330", "upper", np.eye(3)),
+    "research_upper_14_missing_15_24": ("8b85e02e41a235fef1d4dca70388e6b82159ceb860227ca3e13dd8a2895c6423", "upper", np.eye(3)),
+    "research_upper_23_missing_17_27": ("39b509026b648bc185bae4235019902e68b87a6bad5f7bc5bb2a95772f01353e", "upper", np.eye(3)),
+}
 
 
 def _scan(name: str) -> tuple[Mesh, np.ndarray, str]:
-    digest, arch, rotation = SCANS[name][:3]
+    digest, arch, rotation = SCANS[name]
     folder = Path(os.environ.get("CLASPWRIGHT_CASTS", Path(__file__).parents[3] / "shared" / "casts"))
     file = folder / f"{name}.ply"
     if not file.is_file() or hashlib.sha256(file.read_bytes()).hexdigest() != digest:
@@ -54,19 +49,50 @@ def _click(mesh: Mesh, labels: np.ndarray, fdi: int) -> np.ndarray:
     return top[[np.linalg.norm(top - top.mean(axis=0), axis=1).argmin()]]
 
 
+def _dice(mesh: Mesh, found: np.ndarray, true: np.ndarray, numbers: list[int]) -> dict[int, float]:
+    area = np.bincount(mesh.faces.ravel(), np.repeat(mesh.face_areas / 3, 3), len(mesh.vertices))
+    return {n: float(2 * area[(found == n) & (true == n)].sum() / (area[found == n].sum() + area[true == n].sum())) for n in numbers}
+
+
+def _middle(mesh: Mesh, chosen: np.ndarray) -> np.ndarray:
+    """(1, 3) the vertex nearest to the middle of those chosen: where a person who sees that all this is wrong would click."""
+    points = mesh.vertices[chosen]
+    return points[[np.linalg.norm(points - points.mean(axis=0), axis=1).argmin()]]
+
+
+def _corrected(mesh: Mesh, arch: str, clicks: dict[int, np.ndarray], fdi: int, found: np.ndarray, true: np.ndarray) -> np.ndarray:
+    """Labels after one more click for a tooth: "not here" amid what is too much, or on the crown amid what lacks, whichever is more."""
+    much, lack = (found == fdi) & (true != fdi), (true == fdi) & (found != fdi)
+    if much.sum() >= lack.sum():
+        return find_teeth(mesh, arch, clicks, not_here=_middle(mesh, much)).labels
+    return find_teeth(mesh, arch, {**clicks, fdi: np.vstack([clicks[fdi], _middle(mesh, lack)])}).labels
+
+
 @pytest.mark.parametrize("name", SCANS)
 def test_one_click_a_tooth(name: str) -> None:
-    """Against the labels that came with the scans, by area. The floors are what was measured, less a little; the aim is 0.90 on average."""
-    mesh, labels, arch = _scan(name)
-    numbers = [int(n) for n in np.unique(labels) if n]
-    teeth = find_teeth(mesh, arch, {n: _click(mesh, labels, n) for n in numbers})
-    area = np.bincount(mesh.faces.ravel(), np.repeat(mesh.face_areas / 3, 3), len(mesh.vertices))
-    dice = []
-    for n in numbers:
-        a, b = teeth.labels == n, labels == n
-        dice.append(2 * area[a & b].sum() / (area[a].sum() + area[b].sum()))
-    assert np.mean(dice) > SCANS[name][3], dict(zip(numbers, np.round(dice, 2), strict=True))
-    assert min(dice) > SCANS[name][4], dict(zip(numbers, np.round(dice, 2), strict=True))
+    """Against the labels that came with the scans, by area (issue): mean Dice 0.90, no tooth under 0.75 after one correcting click."""
+    mesh, true, arch = _scan(name)
+    numbers = [int(n) for n in np.unique(true) if n]
+    clicks = {n: _click(mesh, true, n) for n in numbers}
+    found = find_teeth(mesh, arch, clicks).labels
+    dice = _dice(mesh, found, true, numbers)
+    assert np.mean(list(dice.values())) >= 0.90, dice
+    for fdi in [n for n in numbers if dice[n] < 0.75]:
+        after = _dice(mesh, _corrected(mesh, arch, clicks, fdi, found, true), true, numbers)
+        assert after[fdi] >= 0.75, (fdi, dice[fdi], after[fdi])
+        assert min(after[n] - dice[n] for n in numbers if n != fdi) > -0.02, "the others stay as they were"
+
+
+def test_proposed_seeds() -> None:
+    """Without a click (issue): 95 of 100 crowns of all labelled scans have a seed, and fewer than 5 of 100 seeds lie on none."""
+    crowns = hits = seeds = 0
+    for name in SCANS:
+        mesh, true, arch = _scan(name)
+        proposed = propose_seeds(mesh, arch)
+        on = true[cKDTree(mesh.vertices).query(np.vstack(list(proposed.values())))[1]]
+        crowns, hits, seeds = crowns + len(np.unique(true[true > 0])), hits + len(np.unique(on[on > 0])), seeds + len(on)
+    assert hits >= 0.95 * crowns
+    assert seeds - hits < 0.05 * seeds
 
 
 @pytest.mark.parametrize(
