@@ -31,6 +31,7 @@ from .document import (
     load_case,
     save_case,
 )
+from .questions import Question, open_questions
 from .rests import AnyRest, CingulumRest, GuidePlate, IncisalRest, MinorConnector, OcclusalRest
 from .weights import PathWeights
 
@@ -63,6 +64,7 @@ __all__ = [
     "PalatalStraps",
     "PathEntry",
     "PathWeights",
+    "Question",
     "ReciprocalArm",
     "RetentiveArm",
     "RingArm",
@@ -77,5 +79,6 @@ __all__ = [
     "case_from_json",
     "case_to_json",
     "load_case",
+    "open_questions",
     "save_case",
 ]

@@ -20,7 +20,7 @@ VERSION = 1
 _MAX_BYTES = 20_000_000
 LEAST_AXIS_MM = 5.0  # own limit: the ends of an axis lie on two teeth
 
-RESTORATIONS = ("amalgam", "composite", "ceramic", "metal", "metal-ceramic", "resin")
+RESTORATIONS = ("enamel", "amalgam", "composite", "ceramic", "metal", "metal-ceramic", "resin")
 SOFT_TISSUE = ("torus", "frenum", "flabby ridge", "sharp ridge", "bony undercut", "sore or inflamed tissue", "other")
 
 Point = tuple[float, float, float]
@@ -42,19 +42,30 @@ class ToothEntry:
     """A tooth that stands: its FDI number, clicked points on its crown (cast frame, mm), what only the clinician knows.
 
     to_extract : it stands in the scan, but is to be taken out
-    mobility : degree 0 to 3; crown_length_mm : clinical crown, edge to margin, where it was measured in the mouth (None: from the scan)
+    mobility : degree 0 to 3, None where nobody has looked
+    crown_length_mm : clinical crown, edge to margin, where it was measured in the mouth (None: from the scan)
     restoration : in words; restoration_material : what a rest or an arm would lie on
     """
 
     fdi: int = option(low=11, high=48)
     seeds: tuple[Point, ...] = ()
     to_extract: bool = option(False)
-    mobility: int = option(0, low=0, high=3)
+    mobility: int | None = option(None, low=0, high=3)
     root_support: str = option("", choices=("", "good", "fair", "poor"))
     crown_length_mm: float | None = option(None, low=0, high=20)
     restoration: str = ""
     restoration_material: str = option("", choices=("", *RESTORATIONS))
     notes: str = ""
+
+    @property
+    def weak(self) -> bool:
+        """Mobile by degree 2 or more, or poorly supported. What is not charted is no reason against a tooth."""
+        return (self.mobility or 0) >= 2 or self.root_support == "poor"
+
+    @property
+    def support_words(self) -> str:
+        """Mobility and root support as charted."""
+        return f"mobility {'not charted' if self.mobility is None else self.mobility}, root support {self.root_support or 'not charted'}"
 
 
 @dataclass(frozen=True)
@@ -80,6 +91,7 @@ class Chart:
     """The mouth. missing: FDI numbers; not_replaced: those of them that no base carries; not_here: clicks on no crown (mm).
 
     sulcus_mm : least depth of the lingual sulcus; sulcus : depths place by place; aesthetic : teeth and places that show
+    nothing_found : lists among these that are empty because there is nothing, not because nobody has looked
     """
 
     teeth: tuple[ToothEntry, ...] = ()
@@ -90,6 +102,7 @@ class Chart:
     aesthetic: tuple[int, ...] = ()
     sulcus: tuple[SulcusEntry, ...] = ()
     soft_tissue: tuple[SoftTissueEntry, ...] = ()
+    nothing_found: tuple[str, ...] = option((), choices=("aesthetic", "soft_tissue"))
     notes: str = ""
 
     @property

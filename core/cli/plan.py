@@ -9,7 +9,7 @@ from pathlib import Path as File
 from typing import TYPE_CHECKING, Any
 
 from ... import __version__
-from ..case import load_case, save_case
+from ..case import load_case, open_questions, save_case
 from ..errors import CaseError
 from ..files import write_atomic
 from ..survey import Path
@@ -62,7 +62,7 @@ def _page(made: Plan) -> PlanPage:
     )  # fmt: skip
     result: PlanPage = page.PlanPage(
         made.draft, made.design, made.findings, made.outlines, made.positions, made.path, made.rounds, offers, made.tasks, drawn,
-        made.remarks, made.foretold, __version__,
+        made.remarks, made.foretold, __version__, {fdi: tooth.margin[:, :2] for fdi, tooth in made.teeth.taken_out.items()},
     )  # fmt: skip
     return result
 
@@ -87,6 +87,7 @@ def describe(made: Plan) -> dict[str, Any]:
         "fulcrum_lines": [{"teeth": [f.first, f.second], "why": f.why} for f in made.design.fulcrums],
         "parts": [{"id": r.part, "why": r.words} for r in made.draft.reasons],
         "open": list(made.draft.open),
+        "to_ask": [{"field": q.field, "words": q.words, "teeth": list(q.teeth)} for q in open_questions(made.design.case)],
         "clasps": {
             str(tooth): [
                 {
@@ -128,6 +129,7 @@ def _words(made: Plan) -> list[str]:
     lines = [str(result["class"]), f"  path: {made.path.anteroposterior_deg:g} anteroposterior, {made.path.lateral_deg:g} lateral, degrees"]
     lines += [f"  {p['id']}: {p['why']}" for p in result["parts"]]
     lines += [f"  not settled: {w}" for w in result["open"]]
+    lines += [f"  ask the dentist: {q}" for q in open_questions(made.design.case)]
     lines += [f"  a build will find: {w}" for w in result["foretold"]]
     lines += [
         f"  {f['severity']}: {f['words']} ({f['detail']})" + (f"; overruled: {f['overruled']}" if f["overruled"] else "")

@@ -35,6 +35,7 @@ class ArchPlan:
     margins : gingival margin (k, 3) of each tooth; contours : height of contour, (k, 3) each, closed or open
     metal : the framework; groups, group_of : names of its parts and the part of each vertex
     tips : place (3,) and words of each retentive tip; tripod : marks; missing : FDI number and place (3,) of teeth that a base carries
+    taken_out : gingival margin (k, 3) of each tooth to be taken out
     """
 
     arch: str
@@ -47,15 +48,17 @@ class ArchPlan:
     tips: Sequence[tuple[Floats, str]] = ()
     tripod: Sequence[Floats] = ()
     missing: Sequence[tuple[int, Floats]] = field(default_factory=tuple)
+    taken_out: Mapping[int, Floats] = field(default_factory=dict)
 
 
 def arch_plan_svg(plan: ArchPlan) -> str:
     """The drawing as one <svg> element, seen along the path with the front of the arch up."""
-    outlines = np.concatenate([*plan.margins.values(), plan.metal.vertices]) @ plan.axes.T
+    outlines = np.concatenate([*plan.margins.values(), *plan.taken_out.values(), plan.metal.vertices]) @ plan.axes.T
     low, high = outlines.min(axis=0) - EDGE_MM, outlines.max(axis=0) + EDGE_MM
     width, height = (high - low) * SCALE
     page = _Page(plan.axes, low, high)
     body = [page.path([m], True, 'fill="#fff" stroke="#666" stroke-width=".35"') for m in plan.margins.values()]
+    body += [page.crossed(str(fdi), margin) for fdi, margin in plan.taken_out.items()]
     for name, loops in _silhouettes(plan).items():
         body.append(page.flat_path(loops, f'fill="{FILLS.get(name, "#c9ccd1")}" fill-rule="evenodd" stroke="#111" stroke-width=".4"'))
     for points, closed in plan.contours:
@@ -105,6 +108,14 @@ class _Page:
     def number(self, words: str, at: Floats, colour: str = "#111") -> str:
         x, y = self.flat(at)[0]
         return f'<text x="{x:.2f}" y="{y:.2f}" fill="{colour}">{escape(words)}</text>'
+
+    def crossed(self, words: str, margin: Floats) -> str:
+        """A tooth to be taken out: its outline dashed, its number, a cross over both."""
+        points = self.flat(margin)
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+        outline = _path([points], True, 'fill="#fff" stroke="#666" stroke-width=".35" stroke-dasharray="1 .8"')
+        cross = f'<path d="M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}M{x1:.2f} {y0:.2f}L{x0:.2f} {y1:.2f}" stroke="#111" stroke-width=".7"/>'
+        return outline + self.number(words, margin.mean(axis=0), "#555") + cross
 
     def tip(self, at: Floats, words: str) -> str:
         """A triangle that points at the tip, away from the middle of the arch, and its gauge beside it."""
@@ -184,6 +195,10 @@ def _legend(plan: ArchPlan, left: float, height: float) -> str:
         y += 6.0
     if plan.missing:
         lines.append(f'<text x="{x:.1f}" y="{y + 1.9:.1f}" class="key">(35) tooth on a base</text>'.replace("35", str(plan.missing[0][0])))
+        y += 6.0
+    if plan.taken_out:
+        lines.append(f'<path d="M{x + 1:.1f} {y:.1f}l4 3.6m0 -3.6l-4 3.6" stroke="#111" stroke-width=".6"/>')
+        lines.append(f'<text x="{x + 8:.1f}" y="{y + 1.9:.1f}" class="key">to be taken out</text>')
         y += 6.0
     bar = height - 8.0
     lines.append(f'<path d="M{x:.1f} {bar - 1:.1f}v2m0 -1h{10 * SCALE:.1f}m0 -1v2" stroke="#111" stroke-width=".4" fill="none"/>')

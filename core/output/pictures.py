@@ -13,7 +13,9 @@ from scipy.spatial import cKDTree
 from ..gauges import INCH_MM
 from ..mesh import Floats, Ints, Mesh
 from ..survey import Survey, contours_to_show, gauge_lines
+from ..teeth import Tooth
 from .camera import Camera, view_camera
+from .crossed import crossed_out
 from .drawing import Label, Line, rgb, side_by_side, text
 from .palette import DEPTH_FULL_MM, GAUGES, INK, SURVEY_LINE, TRIPOD, depth_colours, ramp
 from .render import BACKGROUND, SIZE, draw
@@ -93,14 +95,15 @@ def framework_picture(
 def framework_pictures(
     cast: Mesh, framework: Mesh, views: Sequence[str] = FRAMEWORK_VIEWS, *, arch: str | None = "lower", labels: Ints | None = None,
     others: Sequence[Part] = (), lines: Sequence[Line] = (), size: tuple[int, int] = SIZE, caption: str | None = None,
+    taken_out: Sequence[Tooth] = (),
 ) -> dict[str, Image.Image]:
-    """Several views at less than the price of each alone: the light is worked out once."""
+    """Several views at less than the price of each alone: the light is worked out once. taken_out : crowns to cross out"""
     scene = Scene([Part("cast", cast, "stone"), Part("framework", framework, "metal"), *others])
     out = {}
     for view in views:
         camera = view_camera(_with_numbers(cast, labels, view), view, arch=arch, aspect=size[0] / size[1])
         words = tooth_labels(cast, labels, camera, scene, view, size) if labels is not None else []
-        image = draw(scene, camera, size=size, lines=lines, labels=words)
+        image = draw(scene, camera, size=size, lines=[*lines, *crossed_out(taken_out, camera)], labels=words)
         out[view] = finished(image, camera, TITLES.get(view, view) if caption is None else caption)
     return out
 

@@ -8,6 +8,7 @@ from html import escape
 
 from PIL import Image
 
+from ..case import Question, open_questions
 from ..cautions import CAUTIONS
 from ..mesh import Floats
 from ..planning import Design, Draft, Finding, Round, Task
@@ -26,6 +27,7 @@ _SEVERITY = {"error": "Must be settled", "warning": "Look at it", "advice": "Adv
 class PlanPage:
     """What the page shows. outlines : (k, 2) mm, by tooth; positions : (2,) or (3,) mm, by standing tooth
 
+    taken_out : (k, 2) mm, outlines of teeth to be taken out
     foretold : what a build of it will find at fault; offers : pairs, the plan first; pictures : of the preparation, by tooth
     """
 
@@ -42,6 +44,7 @@ class PlanPage:
     remarks: Sequence[str] = ()
     foretold: Sequence[str] = ()
     version: str = ""
+    taken_out: Mapping[int, Floats] = field(default_factory=dict)
 
 
 def plan_html(page: PlanPage) -> str:
@@ -52,10 +55,11 @@ def plan_html(page: PlanPage) -> str:
         f"<h1>{escape(title)}</h1>",
         f"<p><strong>{escape(page.design.classification.name)}</strong>, {case.cast.arch} arch. "
         "A draft for the clinician to change and to approve.</p>",
-        f'<figure class="wide">{arch_svg(page.design, page.outlines, page.positions)}<figcaption>{_caption(page)}</figcaption></figure>',
+        f'<figure class="wide">{_drawing(page)}<figcaption>{_caption(page)}</figcaption></figure>',
         in_short(page.design, page.path, page.draft.open, page.foretold), _SIGN,
         '<h2 style="break-before:page">Path of placement</h2>', path_section(page.path, case.cast.arch, page.rounds, page.remarks),
-        "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open), _foretold(page.foretold),
+        "<h2>Parts and reasons</h2>", _parts(page), _open(page.draft.open),
+        _to_ask(open_questions(case)), _foretold(page.foretold),
         "<h2>What the rules say</h2>", _findings(page.findings),
         preparation_section(page.tasks, page.pictures),
         offers_table(page.offers, case.cast.arch),
@@ -70,6 +74,10 @@ def plan_html(page: PlanPage) -> str:
         + "\n".join(body)
         + "\n</main>\n</body>\n</html>\n"
     )
+
+
+def _drawing(page: PlanPage) -> str:
+    return arch_svg(page.design, page.outlines, page.positions, page.taken_out)
 
 
 def _parts(page: PlanPage) -> str:
@@ -87,6 +95,12 @@ def _parts(page: PlanPage) -> str:
 def _open(words: Iterable[str]) -> str:
     items = "".join(f"<li>{escape(w)}</li>" for w in words)
     return f"<h2>Not settled</h2><ul>{items}</ul>" if items else ""
+
+
+def _to_ask(questions: Iterable[Question]) -> str:
+    items = "".join(f"<li>{escape(str(q))}</li>" for q in questions)
+    head = "<h2>To be asked of the dentist</h2><p>The scan does not show it, and the chart does not say it.</p>"
+    return f"{head}<ul>{items}</ul>" if items else ""
 
 
 def _foretold(words: Iterable[str]) -> str:
@@ -112,7 +126,8 @@ def _accepted(finding: Finding) -> str:
 
 def _caption(page: PlanPage) -> str:
     words = (
-        "Occlusal view. Full outlines: standing crowns at their height of contour; dashed: teeth to be replaced; dots: rests; "
+        "Occlusal view. Full outlines: standing crowns at their height of contour; dashed: teeth to be replaced; "
+        f"{'crossed out: teeth to be taken out; ' if page.taken_out else ''}dots: rests; "
         "heavy line: arm that flexes, its tip an open circle; thin line: wire; dotted line: reciprocal arm; short bars: guide plates; "
         "shaded: bases, connector and struts"
     )

@@ -20,15 +20,18 @@ METAL, INK, FAINT, LINE = "#2b3a55", "#333", "#777", "#7a1f3d"
 
 
 class Sheet:
-    """Coordinates of one drawing. outlines : (k, 2) mm by tooth; positions : middles of standing crowns, mm"""
+    """Coordinates of one drawing. outlines, taken_out : (k, 2) mm by tooth; positions : middles of standing crowns, mm"""
 
-    def __init__(self, design: Design, outlines: Mapping[int, Floats], positions: Mapping[int, Floats]) -> None:
+    def __init__(
+        self, design: Design, outlines: Mapping[int, Floats], positions: Mapping[int, Floats], taken_out: Mapping[int, Floats]
+    ) -> None:
         self.design = design
+        self.taken_out = {t: _rounded(line) for t, line in taken_out.items()}
         self.outlines = {t: _rounded(line) for t, line in outlines.items()}
         self.middles = {t: np.asarray(p, dtype=float)[:2] for t, p in positions.items()}
         self.nominal = nominal_positions(design.arch)
         self.missing = self._missing()
-        points = np.concatenate([*self.outlines.values(), *[np.atleast_2d(p) for p in self.missing.values()]])
+        points = np.concatenate([*self.outlines.values(), *self.taken_out.values(), *[np.atleast_2d(p) for p in self.missing.values()]])
         self.low, self.high = points.min(axis=0) - 9.0, points.max(axis=0) + [9.0, 7.0]
         self.size = (self.high - self.low) * SCALE
 

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw
 from ..mesh import Floats, Ints, Mesh
 from ..teeth import Teeth, Tooth, numbering
 from .camera import Camera, view_camera
+from .crossed import CROSS, crossed_out
 from .drawing import Label, Line, rgb, side_by_side, text
 from .materials import MATERIALS
 from .palette import INK, from_oklab
@@ -33,6 +34,7 @@ MARKS = {
     "prominence": ("facial prominence", (0.55, 0.42, 0.05)),
 }
 CROSS_MM = 0.55
+LIFT_MM = 0.7
 
 
 def crown_colours(mesh: Mesh, teeth: Teeth) -> Floats:
@@ -73,15 +75,16 @@ def _axis_line(tooth: Tooth) -> Line:
 
 
 def _marks(landmarks: Mapping[int, Mapping[str, Floats]], camera: Camera) -> list[Line]:
-    """A small cross at each landmark, in the plane of the picture."""
+    """A small cross at each landmark, in the plane of the picture, a little before the surface so that no slope hides half of it."""
     right, up, _ = camera.axes
+    before = LIFT_MM * np.array(camera.toward)
     lines = []
     for marks in landmarks.values():
         for name, points in marks.items():
             colour = next(c for key, (_, c) in MARKS.items() if key in name)
             for p in np.atleast_2d(points):
                 for way in (right + up, right - up):
-                    lines.append(Line(np.array([p - CROSS_MM * way, p + CROSS_MM * way]), colour, 2.0))
+                    lines.append(Line(before + np.array([p - CROSS_MM * way, p + CROSS_MM * way]), colour, 2.0))
     return lines
 
 
@@ -105,7 +108,7 @@ def teeth_picture(
     panels = []
     for view in views:
         camera = view_camera(focus, view, arch=teeth.arch, aspect=size[0] / size[1])
-        lines = margins + _marks(landmarks, camera)
+        lines = margins + _marks(landmarks, camera) + crossed_out(teeth.taken_out.values(), camera)
         if view != "occlusal":
             lines += [_axis_line(t) for t in teeth.ordered]
         words: list[Label] = tooth_labels(mesh, labels, camera, scene, view, size)
@@ -123,6 +126,8 @@ def _legend(size: tuple[int, int], title: str, teeth: Teeth, universal: bool, re
     y = 100
     rows = [(MARGIN_LINE, 4, "margin"), (SHARED, 3, "border with the neighbour"), (UNSURE, 7, "margin not shown by the surface: check")]
     rows += [(AXIS, 3, "long axis (estimate)"), *((REGION, 12, name + " (where the scan shows it)") for name in dict.fromkeys(regions))]
+    if teeth.taken_out:
+        rows.append((CROSS, 7, "crossed out: to be taken out"))
     for colour, pen, words in rows:
         pencil.line([40, y, 110, y], fill=rgb(colour), width=pen)
         text(image, (128, y), words, 19, INK, None, "lm")

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from ..case import case_to_json
+from ..case import case_to_json, open_questions
 from ..files import all_at_once, write_atomic
 from ..mechanics import mass
 from ..mechanics.record import record
@@ -165,7 +165,8 @@ def _survey_picture(build: Build) -> Picture:
 
 def _framework_pictures(build: Build) -> dict[str, Picture]:
     labels = carried(np.asarray(build.teeth.labels, dtype=np.int64), build.cast.mesh, build.prepared.mesh)
-    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=build.case.cast.arch, labels=labels)
+    gone = tuple(build.teeth.taken_out.values())
+    views = framework_pictures(build.prepared.mesh, build.framework, VIEWS, arch=build.case.cast.arch, labels=labels, taken_out=gone)
     return {f"framework_{view}": Picture(f"Framework on the prepared cast, {view}", png_bytes(image)) for view, image in views.items()}
 
 
@@ -190,6 +191,7 @@ def report_data(build: Build, drawn: Drawn) -> ReportData:
         chart.append(("To be taken out (FDI)", ", ".join(map(str, case.chart.to_extract))))
     if case.chart.sulcus_mm is not None:
         chart.append(("Lingual sulcus", f"{case.chart.sulcus_mm:g} mm"))
+    chart += [("To be asked of the dentist", str(question)) for question in open_questions(case)]
     grams = mass(build.framework.volume, build.mechanics.material)
     return ReportData(
         title=case.title,
@@ -247,7 +249,8 @@ def arch_plan(build: Build, parts: tuple[tuple[str, ...], Ints]) -> ArchPlan:
         group,
         tips,
         [np.array(mark) for mark in build.case.path.tripod],
-        list(_carried_teeth(build)),
+        [(fdi, at) for fdi, at in _carried_teeth(build) if fdi not in build.teeth.taken_out],
+        {fdi: tooth.margin for fdi, tooth in build.teeth.taken_out.items()},
     )
 
 

@@ -20,7 +20,7 @@ _ENAMEL_MM = 0.5  # what stripping takes of a surface (handbook, section 1)
 
 def clasp_options(abutment: Abutment, setting: Setting, entry: ToothEntry) -> tuple[Option, ...]:
     """All kinds, possible ones first, the best first among them."""
-    weak = entry.mobility >= 2 or entry.root_support == "poor"
+    weak = entry.weak
     options = list(bar_options(abutment, setting, entry))
     for face in ("facial", "lingual"):
         options.append(_arm(CIRCLET, abutment, abutment.arms[setting.towards, face], setting, entry))
@@ -33,7 +33,7 @@ def clasp_options(abutment: Abutment, setting: Setting, entry: ToothEntry) -> tu
 def _arm(kind: str, abutment: Abutment, place: ArmPlace, setting: Setting, entry: ToothEntry) -> Option:
     good, bad, veto = [], [], []
     points = 60.0 if kind == CIRCLET else 40.0
-    weak = entry.mobility >= 2 or entry.root_support == "poor"
+    weak = entry.weak
     if place.gauge_share < 0.3:
         veto.append(f"no {abutment.gauge_mm:.2f} mm undercut where the tip would lie, {place.face} away from the {place.origin} side")
     else:

@@ -88,7 +88,7 @@ def _crown(abutment: Abutment, setting: Setting, entry: ToothEntry) -> tuple[flo
     if setting.shows or is_anterior(abutment.tooth):
         good.append("shows less than an arm")
         more += 5.0 if setting.shows else 0.0
-    if entry.mobility >= 2 or entry.root_support == "poor":
+    if entry.weak:
         bad.append("weak tooth")
         more -= 15.0
     return more, (good, bad)

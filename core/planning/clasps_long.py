@@ -47,7 +47,7 @@ def ring(abutment: Abutment, setting: Setting, weak: bool) -> Option:
 
 def wire(abutment: Abutment, setting: Setting, entry: ToothEntry) -> Option:
     """The combination clasp: a wire that yields in all directions, with a cast arm against it."""
-    weak = entry.mobility >= 2 or entry.root_support == "poor"
+    weak = entry.weak
     place = abutment.arms[setting.towards, "facial"]
     sector = "mesiofacial" if setting.towards == "distal" else "distofacial"
     deep = abutment.sectors[sector].undercut_mm

@@ -95,11 +95,11 @@ def stiff_arm_beside_free_end(design: Design) -> Found:
 def clasp_on_weak_tooth(design: Design) -> Found:
     """A cast clasp on a loose tooth or one with poor root support."""
     for entry in design.case.chart.teeth:
-        if (entry.mobility >= 2 or entry.root_support == "poor") and entry.fdi in design.clasped:
+        if entry.weak and entry.fdi in design.clasped:
             parts = tuple(c.id for c in design.arms if c.tooth == entry.fdi and not isinstance(c, WireArm))
             if not parts:
                 continue
-            yield parts, f"tooth {entry.fdi}: mobility {entry.mobility}, root support {entry.root_support or 'not charted'}"
+            yield parts, f"tooth {entry.fdi}: {entry.support_words}"
 
 
 def clasp_shows(design: Design) -> Found:

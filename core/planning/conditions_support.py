@@ -136,9 +136,9 @@ def incisal_rest_shows(design: Design) -> Found:
 def weak_tooth_bears_rest(design: Design) -> Found:
     """A loose tooth, or one with poor root support, as an abutment."""
     for entry in design.case.chart.teeth:
-        if (entry.mobility >= 2 or entry.root_support == "poor") and entry.fdi in design.rested:
+        if entry.weak and entry.fdi in design.rested:
             parts = tuple(c.id for c in design.rests if c.tooth == entry.fdi)
-            yield parts, f"tooth {entry.fdi}: mobility {entry.mobility}, root support {entry.root_support or 'not charted'}"
+            yield parts, f"tooth {entry.fdi}: {entry.support_words}"
 
 
 def guide_surface_unused(design: Design) -> Found:

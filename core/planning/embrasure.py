@@ -69,7 +69,7 @@ def _arm(place: Abutment, origin: str, face: str, entries: Mapping[int, ToothEnt
     if at.tip_to_margin_mm < 1.0:
         bad.append("the tip would lie close to the margin")
         points -= 15.0
-    if entry.mobility >= 2 or entry.root_support == "poor":
+    if entry.weak:
         veto.append("a weak tooth")
     return Option(EMBRASURE, origin, face, points, tuple(good), tuple(bad), tuple(veto), reach)
 

@@ -12,6 +12,7 @@ from claspwright.core.case import (
     Case,
     CastEntry,
     Chart,
+    IBar,
     PathEntry,
     RetentiveArm,
     SoftTissueEntry,
@@ -20,6 +21,7 @@ from claspwright.core.case import (
     case_from_json,
     case_to_json,
     load_case,
+    open_questions,
     save_case,
 )  # fmt: skip
 from claspwright.core.case.document import RESTORATIONS, SOFT_TISSUE
@@ -37,7 +39,7 @@ words = st.text(st.characters(exclude_categories=("Cs", "Cc", "Cn")), max_size=4
 def _tooth(fdi: int) -> st.SearchStrategy[ToothEntry]:
     return st.builds(
         ToothEntry,
-        fdi=st.just(fdi), seeds=st.lists(point, max_size=3).map(tuple), to_extract=st.booleans(), mobility=st.integers(0, 3),
+        fdi=st.just(fdi), seeds=st.lists(point, max_size=3).map(tuple), to_extract=st.booleans(), mobility=st.none() | st.integers(0, 3),
         root_support=st.sampled_from(["", "good", "fair", "poor"]), crown_length_mm=st.none() | st.floats(0, 20),
         restoration=words, restoration_material=st.sampled_from(["", *RESTORATIONS]), notes=words,
     )  # fmt: skip
@@ -154,3 +156,27 @@ def test_broken_files_are_told(tmp_path: Path, text: str) -> None:
     file.write_bytes(text.encode("latin-1"))
     with pytest.raises(CaseError, match="case"):
         load_case(file)
+
+
+def test_what_only_the_dentist_knows_is_asked_for() -> None:
+    """Each unanswered field once, with the teeth that it is asked of; an answer, "nothing there" among them, takes the question away."""
+    teeth = (ToothEntry(33), ToothEntry(34, mobility=0, root_support="good"), ToothEntry(43, to_extract=True))
+    case = Case(CastEntry("cast.ply", "", "lower"), Chart(teeth, missing=(35,)))
+    asked = {q.field: q.teeth for q in open_questions(case)}
+    assert asked == {
+        "mobility": (33,), "root_support": (33,), "restoration_material": (33, 34), "sulcus_mm": (), "aesthetic": (), "soft_tissue": (),
+    }  # fmt: skip
+    assert all(q.words.endswith("?") for q in open_questions(case))
+    bar = replace(case, components=(IBar("bar", 34),))
+    assert {q.field: q.teeth for q in open_questions(bar)}["sulcus"] == (34,)
+    answered = Chart(
+        tuple(ToothEntry(n, mobility=1, root_support="fair", restoration_material="enamel") for n in (33, 34)), (35,), sulcus_mm=9.0,
+        sulcus=(SulcusEntry(34, 6.0, "facial"),), nothing_found=("aesthetic", "soft_tissue"),
+    )  # fmt: skip
+    assert open_questions(replace(bar, chart=answered)) == ()
+    assert "sulcus_mm" not in {q.field for q in open_questions(replace(case, cast=replace(case.cast, arch="upper")))}
+
+
+def test_a_tooth_that_nobody_looked_at_is_not_called_weak() -> None:
+    assert [ToothEntry(33, mobility=m).weak for m in (None, 0, 1, 2, 3)] == [False, False, False, True, True]
+    assert ToothEntry(33, root_support="poor").weak
