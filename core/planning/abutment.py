@@ -29,7 +29,7 @@ _GAUGES = {"cocr": 0.25, "cpti": 0.50, "ti64": 0.50, "gold": 0.38, "peek": 0.50,
 ARM_ROOM_MM = 2.3  # an arm 1.8 mm wide at its base and half a millimetre to the occlusal edge
 _NECK_MM = 1.0  # nothing is ground nearer to the margin (handbook, section 1)
 _CROSSED_MM = (0.5, 3.0)  # below the margin: tissue that a bar passes before it turns along the sulcus (handbook, section 2.4)
-_TO_SPARE_MM = 0.5  # the contour's length is not quite the arm's
+_TO_SPARE_MM = 0.5  # the contour's length is not quite the arm's: so far it may be off to either side (own limit)
 _LOOKS = 12  # along the rigid part of an arm: its enamel is read so often
 _TISSUE_REACH_MM = 11.0  # from the crown's axis: not the other side of the arch
 _BAR_CLEAR_MM = 1.0  # of a tip over the margin (common practice)
@@ -90,6 +90,16 @@ class Abutment:
     bar_depth_mm: float = 0.25
     gauge_mm: float = 0.25
     tissue_mm: float = float("nan")
+
+
+def length_limit(length_mm: float) -> tuple[str, str]:
+    """Why a cast arm of that length cannot be, and what is to be said of one whose range holds the least length; empty where neither."""
+    low, high = length_mm - _TO_SPARE_MM, length_mm + _TO_SPARE_MM
+    if high < LEAST_ARM_MM:
+        return f"the arm would be {low:.1f} to {high:.1f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm", ""
+    if length_mm < LEAST_ARM_MM:
+        return "", f"at the limit: {low:.1f} to {high:.1f} mm long, where {LEAST_ARM_MM:g} mm are the least for a cast arm"
+    return "", ""
 
 
 def tip_gauge_mm(alloy: str) -> float:

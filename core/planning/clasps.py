@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from ..case import ToothEntry
 from ..teeth.numbering import arch_of, is_anterior, is_molar
-from .abutment import ARM_ROOM_MM, LEAST_ARM_MM, MOST_REACH_DEG, REACH_DEG, Abutment, ArmPlace
+from .abutment import ARM_ROOM_MM, MOST_REACH_DEG, REACH_DEG, Abutment, ArmPlace, length_limit
 from .clasps_bars import bar_options
 from .clasps_long import back_action, extended, ring, wire
 from .option import CIRCLET, REVERSE, SHORT_CROWN_MM, TIP_MARGIN_MM, Option, Setting
@@ -49,8 +49,12 @@ def _arm(kind: str, abutment: Abutment, place: ArmPlace, setting: Setting, entry
     # From the other side the tip must stop short of the guide plane beside the space, which takes the undercut there away.
     reach = place.reach_for(REACH_DEG, MOST_REACH_DEG) if kind == CIRCLET else place.reach_for(*PAST_NEIGHBOUR_DEG)
     length = place.length_at(reach)
-    if length < LEAST_ARM_MM:
-        veto.append(f"the arm would be {length:.2f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
+    cannot, at_limit = length_limit(length)
+    if cannot:
+        veto.append(cannot)
+    elif at_limit:
+        bad.append(at_limit)
+        points -= 15.0
     elif length < _SHORT_MM:
         bad.append(f"the arm is short ({length:.1f} mm): stiff, high stress")
         points -= 5.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..case import MinorConnector, OcclusalRest, ReciprocalArm, ToothEntry
 from ..teeth.numbering import position, side
-from .abutment import LEAST_ARM_MM, Abutment, ArmPlace
+from .abutment import Abutment, ArmPlace, length_limit
 from .design import Design
 from .option import EMBRASURE, Key, Option
 from .placing import AGAINST, Placed, cast_arm, other_face, seat_depth
@@ -63,8 +63,11 @@ def _arm(place: Abutment, origin: str, face: str, entries: Mapping[int, ToothEnt
         good.append(f"{place.gauge_mm:.2f} mm is found {at.tip_to_margin_mm:.1f} mm above the margin at the tip")
     reach = at.reach_for(_REACH_DEG, _MOST_REACH_DEG)
     length = at.length_at(reach)
-    if length < LEAST_ARM_MM:
-        veto.append(f"the arm would be {length:.2f} mm long; {LEAST_ARM_MM:g} mm are the least for a cast arm")
+    cannot, at_limit = length_limit(length)
+    if cannot:
+        veto.append(cannot)
+    if at_limit:
+        bad.append(at_limit)
     points = 40.0 + min(length, 16.0)
     if at.tip_to_margin_mm < 1.0:
         bad.append("the tip would lie close to the margin")

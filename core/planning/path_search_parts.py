@@ -15,6 +15,8 @@ from scipy.spatial import cKDTree
 from ..case import LatticeBase, LingualBar, MinorConnector, PalatalStraps, ReciprocalArm
 from ..case.components import Component
 from ..charts import ArchChart, Gap
+from ..components.minor_connectors import SPACING_MM
+from ..components.rests import partner_side
 from ..mesh import Bools, Floats, Ints, Mesh
 from ..teeth import Teeth, numbering
 from .path_search_rays import Samples, sample_surface
@@ -141,7 +143,7 @@ def rigid_parts(on: Footprints, components: Sequence[Component], clasped: Sequen
     found = [
         *_connectors(on, components),
         *_bases(on, components, abutments),
-        *(_strut(on, c) for c in components if isinstance(c, MinorConnector) and c.tooth in on.teeth),
+        *(_strut(on, c, _host(on, c, components)) for c in components if isinstance(c, MinorConnector) and c.tooth in on.teeth),
     ]
     braced = [c.tooth for c in components if isinstance(c, ReciprocalArm)] or clasped
     found += [_brace(on, fdi) for fdi in dict.fromkeys(braced) if fdi in on.teeth]
@@ -193,14 +195,42 @@ def _covered(on: Footprints, gap: Gap) -> tuple[float, float]:
     return (gap.start, min(gap.end, gap.start + length)) if gap.before is not None else (max(gap.start, gap.end - length), gap.end)
 
 
-def _strut(on: Footprints, spec: MinorConnector) -> RigidPart | None:
-    """A minor connector's way down the lingual embrasure, or over the lingual face."""
+def _strut_at(on: Footprints, spec: MinorConnector) -> float:
+    """The station where a minor connector goes down."""
     if spec.side == "lingual":
-        at = on.arch.station(spec.tooth)
-    else:
-        mesial, distal = sorted(on.arch.extent(spec.tooth), key=abs)
-        at = mesial if spec.side == "mesial" else distal
-    way = on.lingual & (np.abs(on.station - at) < 0.5 * spec.width_mm + 0.3) & ((on.owner > 0) | (on.below > 0)) & (on.to_margin < 4.5)
+        return on.arch.station(spec.tooth)
+    mesial, distal = sorted(on.arch.extent(spec.tooth), key=abs)
+    return mesial if spec.side == "mesial" else distal
+
+
+def _host(on: Footprints, spec: MinorConnector, components: Sequence[Component]) -> MinorConnector | None:
+    """The strut of an embrasure beside the tooth that stands too near for one from the cingulum as well; the nearest of two.
+
+    The builder asks the same of the built lines; here the stations stand for them.
+    """
+    if spec.side != "lingual":
+        return None
+    at, near = _strut_at(on, spec), []
+    for other in components:
+        if not isinstance(other, MinorConnector) or other.side == "lingual" or other.tooth not in on.teeth:
+            continue
+        if spec.tooth not in (other.tooth, partner_side(other.tooth, other.side)[0]):
+            continue
+        away = abs(_strut_at(on, other) - at)
+        if away - 0.5 * (spec.width_mm + other.width_mm) < SPACING_MM:
+            near.append((away, other))
+    return min(near, key=lambda n: n[0])[1] if near else None
+
+
+def _strut(on: Footprints, spec: MinorConnector, host: MinorConnector | None) -> RigidPart | None:
+    """A minor connector's way down the lingual embrasure, or over the lingual face; an arm of its host keeps to its own crown."""
+    at = _strut_at(on, spec)
+    way = on.lingual & ((on.owner > 0) | (on.below > 0)) & (on.to_margin < 4.5)
+    if host is None:
+        way &= np.abs(on.station - at) < 0.5 * spec.width_mm + 0.3
+    else:  # across to the host, which has its own footprint down to the connector
+        low, high = sorted((at, _strut_at(on, host)))
+        way &= (on.station > low) & (on.station < high) & (on.owner == spec.tooth)
     upright = on.samples.normals[:, 2] < 0.7  # down the side, not over the chewing surface
     return on.part(f"{spec.id}", way & upright)
 

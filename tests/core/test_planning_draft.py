@@ -43,7 +43,8 @@ from claspwright.core.charts import SECTORS
 from claspwright.core.errors import CaseError
 from claspwright.core.mesh import Mesh
 from claspwright.core.planning import Abutment, Design, Known, Setting, clasp_options, critique, draft, palate_shown, tip_gauge_mm
-from claspwright.core.planning.abutment import ArmPlace, Sector
+from claspwright.core.planning.abutment import MOST_REACH_DEG, REACH_DEG, ArmPlace, Sector
+from claspwright.core.planning.option import CIRCLET, Option
 from claspwright.core.planning.placing import slighter
 from claspwright.core.teeth import Teeth, Tooth
 
@@ -371,3 +372,18 @@ def test_a_strained_clasp_of_every_kind_has_a_slighter_size(kind):
     assert case_from_json(text).components == (thin,)
     wire = WireArm("wire", 44)
     assert slighter(wire) == wire
+
+
+def test_an_arm_whose_range_holds_the_least_length_is_offered_and_said_to_be_at_the_limit() -> None:
+    """Least 10 mm (own limit), a draft's length good to half a millimetre (own limit): 9.98 mm is offered in words, 9.4 mm is refused."""
+    setting = Setting("distal", extension=False, sulcus_mm=9.0)
+
+    def circlet(length: float) -> Option:
+        place = replace(crown(45).arms["distal", "facial"], length_mm=length * REACH_DEG / MOST_REACH_DEG)
+        found = clasp_options(replace(crown(45), arms={**crown(45).arms, ("distal", "facial"): place}), setting, ToothEntry(45))
+        return next(o for o in found if (o.kind, o.origin, o.face) == (CIRCLET, "distal", "facial"))
+
+    near, under, over = circlet(9.98), circlet(9.4), circlet(10.4)
+    assert near.possible and any("at the limit: 9.5 to 10.5 mm" in w for w in near.speaks_against)
+    assert not under.possible and any("8.9 to 9.9 mm" in v for v in under.vetoes)
+    assert over.possible and not any("at the limit" in w for w in over.speaks_against) and near.points < over.points

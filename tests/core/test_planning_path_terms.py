@@ -3,10 +3,13 @@
 import manifold3d
 import numpy as np
 import pytest
+from claspwright.core.case import MinorConnector
+from claspwright.core.charts import ArchChart
 from claspwright.core.errors import GeometryError
 from claspwright.core.mesh import Mesh
 from claspwright.core.planning.path_search_grid import CONE_DEG, SPACING_DEG, hexagon, path_of, plane_of, vectors
 from claspwright.core.planning.path_search_guide import guide_surface, open_triangle, removal
+from claspwright.core.planning.path_search_parts import Footprints, rigid_parts
 from claspwright.core.planning.path_search_plan import PathPlan, plan_path
 from claspwright.core.planning.path_search_rays import Samples, block_out_volume, depths, sample_surface
 from claspwright.core.planning.path_search_score import values
@@ -171,3 +174,20 @@ def test_a_tooth_that_leans_to_the_tongue_stands_in_the_way():
         exact = depth_at(survey(mesh, Path(), scene=plan.scene), plan.parts[brace].samples.points).mean()
         assert off[lean][0] == pytest.approx(exact, abs=0.01)
     assert off[18.0][0] > 4.0 * off[0.0][0] and off[18.0][1] < 0.4 * off[18.0][0]
+
+
+def test_a_strut_from_the_cingulum_that_stands_near_another_has_an_arms_footprint(cast):
+    """Under 5 mm apart (McCracken's, from memory) one is built as an arm of the other: the path is asked about no second way down."""
+    mesh, teeth = cast
+    on = Footprints.of(mesh, teeth, ArchChart(mesh, teeth, Path()))
+    lone = MinorConnector("minor connector 33 lingual", 33, "lingual")
+    beside = MinorConnector("minor connector 33 distal", 33, "distal")
+    far = MinorConnector("minor connector 35 distal", 35, "distal")
+
+    def footprint(*components: MinorConnector) -> np.ndarray:
+        parts = {p.name: p.samples.points for p in rigid_parts(on, components, (), set())}
+        return parts.get(lone.id, np.empty((0, 3)))
+
+    alone, arm = footprint(lone), footprint(lone, beside)
+    assert np.array_equal(footprint(lone, far), alone)
+    assert alone[:, 2].min() < -0.5 and (len(arm) == 0 or arm[:, 2].min() > -0.5)  # nothing on the floor that the crowns stand on
