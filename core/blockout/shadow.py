@@ -25,8 +25,9 @@ DUST_MM3 = 1e-6
 
 
 def block_out(
-    solid: Mesh, path: Path, *, step_mm: float = 0.1, taper_deg: float = 0.0, floor_mm: float | None = None
-) -> Mesh:
+    solid: Mesh, path: Path, *, step_mm: float = 0.1, taper_deg: float = 0.0, floor_mm: float | None = None, onto: Mesh | None = None,
+    into_mm: float = _LIFT_MM,
+) -> Mesh:  # fmt: skip
     """The cast united with its shadow along the path, in the cast frame.
 
     solid : closed mesh, mm
@@ -34,21 +35,24 @@ def block_out(
     taper_deg : how much the walls flare downward from the path; 0 is parallel
     floor_mm : height along the path (mm, dot product with its vector) of a floor across it; default the cast's own base
         plane, the lowest horizontal plane of the cast frame
+    onto, into_mm : the same cast in all its triangles where `solid` was reduced for work: the shadow of `solid` is put on it instead, and
+        reaches into it by more than the two lie apart, mm, so that no slit is left between them
 
     Raises GeometryError for an open mesh, a path that is not upward or numbers out of range. Check values: a sphere on a floor
     takes pi R^3 / 3 of block-out, an inverted frustum the rest of its cylinder (closed forms).
     """
     _accept(path, step_mm, taper_deg)
     cast = solid.to_manifold()
-    shadow = _shadow(solid, cast, path, floor_mm, taper_deg, step_mm)
+    shadow = _shadow(solid, cast, path, floor_mm, taper_deg, step_mm, into_mm)
+    body = solid if onto is None else onto
     if shadow is None:
-        return solid
-    whole = _without_dust((cast + shadow).simplify(2.0 * _LIFT_MM))
+        return body
+    whole = _without_dust((body.to_manifold() + shadow).simplify(2.0 * _LIFT_MM))
     return Mesh.from_manifold(whole)
 
 
 def _shadow(
-    solid: Mesh, cast: manifold3d.Manifold, path: Path, floor_mm: float | None, taper_deg: float, step_mm: float
+    solid: Mesh, cast: manifold3d.Manifold, path: Path, floor_mm: float | None, taper_deg: float, step_mm: float, into_mm: float
 ) -> manifold3d.Manifold | None:
     """The bodies below the cast's downward faces, united, in the cast frame. All work is done with the path upright: seen so,
     walls have thin bounding boxes, which is what makes the boolean quick."""
@@ -62,7 +66,7 @@ def _shadow(
         low = base if upright else _under_base(solid, path, base)
     if turned.is_empty():
         raise GeometryError(f"the block-out floor at {low:.2f} mm lies above the whole cast; choose a lower one")
-    parts = _swept(Mesh.from_manifold(turned), low)
+    parts = _swept(Mesh.from_manifold(turned), low, into_mm)
     if taper_deg > 0.0:
         parts += tapered_layers(turned, low, taper_deg, step_mm)
     if not parts:
@@ -94,14 +98,14 @@ def _accept(path: Path, step_mm: float, taper_deg: float) -> None:
         raise GeometryError(f"block-out step of {step_mm:g} mm is out of range; use 0.01 to 2")
 
 
-def _swept(mesh: Mesh, low: float) -> list[manifold3d.Manifold]:
+def _swept(mesh: Mesh, low: float, into_mm: float) -> list[manifold3d.Manifold]:
     """The bodies below all downward faces above the floor z = low; the path is +z."""
     above = mesh.triangles[:, :, 2].max(axis=1) > low + _HORIZONTAL_MM
     down = (mesh.face_normals[:, 2] < _STEEPEST) & above
     if not down.any():
         return []
     faces, places = mesh.faces[down], _into_walls(mesh, down)
-    top = places + np.array([0.0, 0.0, _LIFT_MM])
+    top = places + np.array([0.0, 0.0, into_mm])
     bottom = places.copy()
     bottom[:, 2] = low
     return [swept_down(faces[chosen], top, bottom).to_manifold() for chosen in sheets(faces, places)]

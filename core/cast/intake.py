@@ -16,6 +16,7 @@ from .arch import guess_arch
 from .base import build_base
 from .files import read_mesh
 from .orient import Orientation, occlusal_vector, orient, relief
+from .reduce import WITHIN_MM, WORK_MOST, reduced
 from .repair import clean, finite
 from .units import POSSIBLE_MM, Unit, find_unit, name_of, widest
 
@@ -42,6 +43,7 @@ class Cast:
     closed : the mesh encloses a volume
     changes : what was done to the surface, in plain words
     questions : what intake is not sure of, for a person to answer
+    full : the scan in all its triangles, mended, in the same frame, where `mesh` was reduced for work; None where it was not
     """
 
     mesh: Mesh
@@ -53,6 +55,7 @@ class Cast:
     closed: bool
     changes: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
+    full: Mesh | None = None
 
 
 def load_cast(
@@ -68,7 +71,8 @@ def load_cast(
 
     arch : "upper", "lower" or None to guess. keep_frame : the file's own axes are the cast frame and any solid is welcome.
     to_cast : (4, 4) use this placement instead of finding one. add_base : close an open surface with a trimmed base, and
-    draw apart what cuts through itself. expected_sha256 : refuse another file. Raises CastError, in one line that begins with the
+    draw apart what cuts through itself. expected_sha256 : refuse another file. A scan of more than WORK_MOST triangles is reduced within
+    a bound that is told, and kept whole beside it. Raises CastError, in one line that begins with the
     file's name.
     """
     path = Path(path)
@@ -82,7 +86,31 @@ def load_cast(
     except CastError as error:
         raise CastError(f"{path.name}: {error}") from None
     cast = replace(cast, source_name=path.name, sha256=header["sha256"], changes=(*header["remarks"], *cast.changes))
+    cast = _for_work(cast)
     return _sound(with_base(cast) if not cast.closed else cast) if add_base else cast
+
+
+def _for_work(cast: Cast) -> Cast:
+    """The cast reduced for work when it has more triangles than can be worked on; its full surface is kept beside it."""
+    if len(cast.mesh.faces) <= WORK_MOST:
+        return cast
+    found = reduced(cast.mesh)
+    if found is None:
+        words = f"too rough to be reduced within {WITHIN_MM:g} mm: all {len(cast.mesh.faces):,} triangles are worked on, slowly"
+        return replace(cast, changes=(*cast.changes, words))
+    mesh, off = found
+    words = (
+        f"reduced from {len(cast.mesh.faces):,} to {len(mesh.faces):,} triangles for work, nowhere more than {off:.3f} mm off "
+        "(measured); the fitting surface is still cut from the full scan"
+    )
+    return replace(cast, mesh=mesh, full=cast.mesh, changes=(*cast.changes, words))
+
+
+def full_solid(cast: Cast) -> Mesh | None:
+    """The full scan as a closed solid, where the cast was reduced for work; None where it was not."""
+    if cast.full is None:
+        return None
+    return cast.full if cast.full.is_closed else build_base(cast.full)[0]
 
 
 def with_base(cast: Cast) -> Cast:

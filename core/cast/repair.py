@@ -146,7 +146,7 @@ def _flat_corners(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Fl
         twin = np.full(3 * len(faces), -1, np.int64)
         pair = edges.of_count(2)
         twin[pair[:, 0]], twin[pair[:, 1]] = pair[:, 1], pair[:, 0]
-        known = set(map(tuple, np.sort(edges.half, axis=1).tolist())) if len(flat) < 20000 else set()
+        known = _edges_beside(faces, edges.half, flat, twin) if len(flat) < 20000 else set()
         faces, done = _swap(faces.copy(), flat, np.argmax(length, axis=1), twin, known)
         swapped += done
         if not done:
@@ -154,6 +154,15 @@ def _flat_corners(vertices: Floats, faces: Ints, changes: list[str]) -> tuple[Fl
     if swapped:
         changes.append(f"{swapped} edges swapped to mend triangles without height")
     return vertices, faces
+
+
+def _edges_beside(faces: Ints, half: Ints, flat: Ints, twin: Ints) -> set[tuple[int, int]]:
+    """All edges that end at the flat faces or at those beside them: the ones that a swap could double."""
+    beside = twin[(3 * flat[:, None] + np.arange(3)).reshape(-1)]
+    near = np.zeros(int(faces.max()) + 1, dtype=bool)
+    near[faces[flat]] = True
+    near[faces[beside[beside >= 0] // 3]] = True
+    return set(map(tuple, np.sort(half[near[half].any(axis=1)], axis=1).tolist()))
 
 
 def _swap(faces: Ints, flat: Ints, longest: Ints, twin: Ints, known: set[tuple[int, int]]) -> tuple[Ints, int]:

@@ -33,6 +33,7 @@ from ..solids.fins import without_fins
 from ..survey import Path, Survey, survey
 from ..teeth import Teeth, find_teeth
 from .bite import read_opposing
+from .fitting import scored, whole_scan
 from .kept import Kept, stamp_of
 from .mechanics import case_input, framework_material
 from .preparing import prepare_mouth
@@ -246,25 +247,17 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
         if not assembly.shapes:
             raise CaseError("case.components: nothing could be built" + "".join(f"; {r}" for r in list(assembly.refused.values())[:3]))
     with clock.stage("master cast"):
-        prepared, blocked = _scored(prepared, blocked, score_solids(assembly))
         reliefs = [relief_solid(r, site) for b in assembly.built.values() for r in b.reliefs]
-        master = master_cast(prepared.mesh, path, blocked=blocked, reliefs=reliefs, open_zones=open_solids(assembly))
+        step_mm = 0.25 if quick else 0.1
+        body, waxed = whole_scan(cast, prepared, blocked, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=step_mm)
+        scores = score_solids(assembly)
+        fitted = scored(body, scores)
+        prepared = replace(prepared, mesh=fitted if body is prepared.mesh else scored(prepared.mesh, scores))
+        master = master_cast(fitted, path, blocked=scored(waxed, scores), reliefs=reliefs, open_zones=open_solids(assembly))
     with clock.stage("mechanics"):
         material, unknown = framework_material(case)
         mechanics = analyse(case_input(case, assembly, site, material))
     return Groundwork(case, cast, teeth, seen.survey, prepared, master, assembly, mechanics, (*remarks, *unknown, *mechanics.remarks))
-
-
-def _scored(prepared: Prepared, blocked: Mesh, scores: Sequence[Mesh]) -> tuple[Prepared, Mesh]:
-    """The prepared cast and its block-out with what is scored out for beading: on such a cast the framework is made, and tried."""
-    if not scores:
-        return prepared, blocked
-    tools = manifold3d.Manifold.batch_boolean([s.to_manifold() for s in scores], manifold3d.OpType.Add)
-
-    def cut(mesh: Mesh) -> Mesh:
-        return Mesh.from_manifold(max(pieces_of(mesh.to_manifold() - tools), key=lambda p: p.volume()))
-
-    return replace(prepared, mesh=cut(prepared.mesh)), cut(blocked)
 
 
 def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:

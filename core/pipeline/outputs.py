@@ -55,7 +55,7 @@ MAP_WORDS = {
     "fit": "Fitting side: where the metal touches the prepared cast and where it keeps its planned space",
 }
 OUTPUT_STAGES = ("write meshes", "pictures", "report")
-PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "trimesh", "pillow")
+PACKAGES = ("numpy", "scipy", "manifold3d", "embreex", "fast_simplification", "trimesh", "pillow")
 
 
 def versions() -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from .ledge import fit_ledge
 from .planes import GuidePlaneSpec, fit_plane
-from .prepare import PLANE_MOST_MM, Cut, Prepared, fit_reach, measure_planes, prepare
+from .prepare import PLANE_MOST_MM, Cut, Prepared, cut_with, fit_reach, measure_planes, prepare
 from .seats import ON_LEDGE, ON_TOP, RestSeatSpec, ball_centre, floor_angle_deg, seat_field, seat_solid
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Prepared",
     "RestSeatSpec",
     "ball_centre",
+    "cut_with",
     "fit_ledge",
     "fit_plane",
     "fit_reach",

@@ -54,10 +54,11 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """mesh : the cast with all cuts made, closed; cuts : in the order of the specifications, seats first."""
+    """mesh : the cast with all cuts made, closed; cuts : in the order of the specifications, seats first; tools : what cut them, closed"""
 
     mesh: Mesh
     cuts: tuple[Cut, ...]
+    tools: tuple[Mesh, ...] = ()
 
 
 def prepare(
@@ -69,13 +70,16 @@ def prepare(
     CaseError for a tooth that is not marked.
     """
     cuts, tools = _measured(mesh, teeth, seats, guide_planes)
-    solid = mesh.to_manifold()
-    left = manifold3d.Manifold.batch_boolean([solid, *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
+    return Prepared(cut_with(mesh, tools), tuple(cuts), tuple(tools))
+
+
+def cut_with(mesh: Mesh, tools: Sequence[Mesh]) -> Mesh:
+    """A closed cast less all tools. Raises GeometryError when nothing is left."""
+    left = manifold3d.Manifold.batch_boolean([mesh.to_manifold(), *(t.to_manifold() for t in tools)], manifold3d.OpType.Subtract)
     parts = [p for p in pieces_of(left) if p.volume() > 0.01]  # a grain cut loose from a crown is not part of the cast
     if not parts:
         raise GeometryError("the preparations leave nothing of the cast; check their positions")
-    out = parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume())
-    return Prepared(Mesh.from_manifold(out), tuple(cuts))
+    return Mesh.from_manifold(parts[0] if len(parts) == 1 else max(parts, key=lambda p: p.volume()))
 
 
 def measure_planes(mesh: Mesh, teeth: Teeth, guide_planes: Sequence[GuidePlaneSpec]) -> tuple[Cut, ...]:

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from claspwright.core.cast import load_cast
+from claspwright.core.cast import intake, load_cast, reduce
 from claspwright.core.cast.files import encode_ply, encode_stl
 from claspwright.core.cli import main
 from claspwright.core.mesh import Mesh
@@ -83,6 +83,22 @@ def touching() -> Mesh:
     return both(Mesh(box.vertices, box.faces), Mesh(box.vertices + [20.0, 20.0, 0.0], box.faces))
 
 
+def folded() -> Mesh:
+    """A vertex of the outer side pulled over its neighbours: its faces cut through others."""
+    mesh = arch()
+    steep = np.flatnonzero((np.abs(mesh.vertex_normals[:, 2]) < 0.3) & (mesh.vertices[:, 2] > -6.0))
+    vertices = mesh.vertices.copy()
+    place = int(steep[len(steep) // 2])
+    nearest = np.argsort(np.linalg.norm(vertices - vertices[place], axis=1))[1:8]
+    vertices[place] += 2.5 * (vertices[nearest[-1]] - vertices[place])
+    return Mesh(vertices, mesh.faces)
+
+
+def many_triangles() -> Mesh:
+    fine = arch().to_trimesh().subdivide().subdivide()
+    return Mesh(np.array(fine.vertices), np.array(fine.faces))
+
+
 def huge(path: Path) -> None:
     with open(path, "wb") as stream:
         stream.truncate(2_100_000_000)  # a hole: takes no room on the disk
@@ -124,9 +140,12 @@ TAKEN: dict[str, tuple[str, Callable[[], bytes], str]] = {
     ),
     "four faces at one edge": ("frame.ply", lambda: encode_ply(touching(), {}), "at edges with three or more faces removed"),
     "wrong arch named": ("upper.ply", lambda: encode_ply(arch(), {}), "is it really the upper?"),
+    "self-intersecting": ("solid.ply", lambda: encode_ply(folded(), {}), "where the surface cut through itself"),
+    "5,000,000 triangles": ("many.ply", lambda: encode_ply(many_triangles(), {}), "the fitting surface is still cut from the full scan"),
     "wrong ending": ("a.stl", lambda: encode_ply(arch(), {}), ""),
 }  # fmt: skip
 GOOD = {"format": "claspwright-case", "version": 1, "cast": {"file": "cast.ply", "sha256": "", "arch": "lower"}}
+ONE_TOOTH = {"chart": {"teeth": [{"fdi": 34, "seeds": [[0, 0, 0]]}]}}
 CASES: dict[str, tuple[str, str]] = {
     "case: no JSON": ("{", "not valid JSON"),
     "case: 100,000 brackets": ("[" * 100_000, "not valid JSON"),
@@ -138,8 +157,11 @@ CASES: dict[str, tuple[str, str]] = {
     "case: path that leaves the folder": (
         json.dumps(GOOD | {"cast": {"file": "../../x.ply", "sha256": "", "arch": "lower"}}), "must be a plain file name beside the case"
     ),
+    "case: placement that mirrors the scan": (
+        json.dumps(GOOD | ONE_TOOTH | {"cast": GOOD["cast"] | {"to_cast": np.diag([-1.0, 1, 1, 1]).tolist()}}), "mirrors or distorts it"
+    ),
     "case: control characters": (json.dumps(GOOD | {"title": "a\x1b[2J"}), "case.title: the text holds a control character"),
-    "case: scan is missing": (json.dumps(GOOD | {"chart": {"teeth": [{"fdi": 34, "seeds": [[0, 0, 0]]}]}}), "cast.ply: cannot be read"),
+    "case: scan is missing": (json.dumps(GOOD | ONE_TOOTH), "cast.ply: cannot be read"),
 }  # fmt: skip
 
 
@@ -172,13 +194,20 @@ def test_refused_scans(tmp_path, capsys, monkeypatch, what):
 def test_refused_cases(tmp_path, capsys, what):
     text, words = CASES[what]
     (tmp_path / "case.json").write_text(text)
+    if "mirrors" in what:
+        (tmp_path / "cast.ply").write_bytes(encode_ply(arch(), {}))
     one_line_and_no_file(["build", str(tmp_path / "case.json")], tmp_path, words, capsys)
 
 
 @pytest.mark.parametrize("what", TAKEN)
-def test_taken_scans_say_what_was_done_or_ask(tmp_path, what):
+def test_taken_scans_say_what_was_done_or_ask(tmp_path, monkeypatch, what):
+    monkeypatch.setattr(intake, "WORK_MOST", 190_000)  # the same reduction, a smaller scan; the large one is in test_cast_reduce.py
+    monkeypatch.setattr(reduce, "_TARGETS", (20_000, 60_000))
     name, content, words = TAKEN[what]
-    cast = load_cast(file_of(tmp_path, name, content), keep_frame=name == "frame.ply", arch="upper" if name == "upper.ply" else None)
+    cast = load_cast(
+        file_of(tmp_path, name, content), keep_frame=name == "frame.ply", arch="upper" if name == "upper.ply" else None,
+        add_base=name == "solid.ply",
+    )  # fmt: skip
     said = [*cast.changes, *cast.questions]
     assert any(words in line for line in said), said
     assert "Invented" not in str(said)

@@ -15,8 +15,8 @@ from claspwright.core import ROOMS
 ROOT = Path(__file__).resolve().parents[2]
 CORE, ADDON = ROOT / "core", ROOT / "addon"
 BLENDER = {"bpy", "bpy_extras", "bl_ui", "bmesh", "mathutils", "gpu", "gpu_extras", "blf", "imbuf", "freestyle", "aud", "idprop"}
-CORE_MAY = {"numpy", "scipy", "trimesh", "manifold3d", "embreex", "PIL", "reportlab", "distributed"}  # the last is an optional extra
-GEOMETRY = {"scipy", "trimesh", "manifold3d", "embreex"}
+GEOMETRY = {"scipy", "trimesh", "manifold3d", "embreex", "fast_simplification"}
+CORE_MAY = {"numpy", *GEOMETRY, "PIL", "reportlab", "distributed"}  # the last is an optional extra
 
 
 def imports(tree: ast.AST) -> Iterator[tuple[int, int, str]]:
