@@ -14,7 +14,7 @@ from typing import Any
 
 from ..errors import WriteError
 from ..files import make_folder, sole_writer
-from ..memory import one_heap
+from ..memory import free_memory_gb, one_heap
 from .cases import BatchCase
 from .work import Outcome, Settings, finished, key_of_case, work, write_outcome
 
@@ -28,16 +28,6 @@ Told = Callable[[Outcome, bool], None]
 def usual_jobs() -> int:
     """As many as there are cores, but no more than the memory that is free now has room for (2 GB each)."""
     return max(1, min(os.cpu_count() or 1, int(free_memory_gb() / GB_A_JOB)))
-
-
-def free_memory_gb() -> float:
-    """Memory that is free now, GB; 4 where the system does not tell."""
-    try:
-        with open("/proc/meminfo", encoding="ascii") as stream:
-            table = dict(line.split(":", 1) for line in stream)
-        return float(table["MemAvailable"].split()[0]) * 1024 / 1e9
-    except (OSError, KeyError, ValueError):
-        return 4.0
 
 
 def _child(case: BatchCase, settings: Settings, answer: Connection) -> None:

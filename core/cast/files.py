@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,21 @@ def read_mesh(path: str | os.PathLike[str]) -> tuple[Mesh, dict[str, Any]]:
     header = {"format": kind[1:], "unit": raw.unit, "sha256": digest, "bytes": len(data)}
     remarks = (*raw.remarks, *left_out(kind, data))
     return Mesh(raw.vertices, raw.faces), header | {"triangles": len(raw.faces), "remarks": remarks}
+
+
+def triangles_in(path: str | os.PathLike[str]) -> int | None:
+    """How many triangles a file says it holds, from its first lines; None where they do not say (OBJ, 3MF, text) or it cannot be read."""
+    try:
+        size = Path(path).stat().st_size
+        with open(path, "rb") as stream:
+            head = stream.read(4096)
+    except OSError:
+        return None
+    if head[:3] == b"ply":
+        found = re.search(rb"\nelement face (\d{1,12})\s", head)
+        return int(found[1]) if found else None
+    count = int.from_bytes(head[80:84], "little")
+    return count if len(head) >= 84 and size == 84 + 50 * count else None
 
 
 def _kind(path: Path, data: bytes) -> str:

@@ -40,12 +40,12 @@ def gap(points: Floats, normals: Floats, mesh: Mesh, wanted_mm: float) -> Floats
             todo = todo[best[todo] > wanted_mm]
     del surface  # belongs to the scene and must outlive it
     if len(todo):
-        best[todo] = np.minimum(best[todo], _to_faces_near(points[todo], mesh))
+        best[todo] = np.minimum(best[todo], np.linalg.norm(nearest_on_faces(points[todo], mesh) - points[todo], axis=1))
     return best
 
 
-def _to_faces_near(points: Floats, mesh: Mesh) -> Floats:
-    """(k,) mm: distance to the nearest of the faces at the nearest few vertices."""
+def nearest_on_faces(points: Floats, mesh: Mesh) -> Floats:
+    """(k, 3) mm: for each of (k, 3) points the nearest place on the faces at its few nearest vertices."""
     from scipy.spatial import cKDTree
     from trimesh.triangles import closest_point
 
@@ -54,9 +54,14 @@ def _to_faces_near(points: Floats, mesh: Mesh) -> Floats:
     faces, begin = fans(mesh)
     size = (begin[near + 1] - begin[near]).sum(axis=1)
     around = np.concatenate([faces[begin[v] : begin[v + 1]] for v in near.reshape(-1)])
-    at = closest_point(mesh.triangles[around], np.repeat(points, size, axis=0))
-    far = np.linalg.norm(at - np.repeat(points, size, axis=0), axis=1)
-    return np.minimum.reduceat(far, np.concatenate([[0], np.cumsum(size)[:-1]]))
+    every = np.repeat(points, size, axis=0)
+    at = closest_point(mesh.triangles[around], every)
+    far = np.linalg.norm(at - every, axis=1)
+    first = np.concatenate([[0], np.cumsum(size)[:-1]])
+    least = np.repeat(np.minimum.reduceat(far, first), size)
+    rows = np.flatnonzero(far <= least)
+    owner = np.repeat(np.arange(len(points)), size)[rows]
+    return np.asarray(at[rows[np.searchsorted(owner, np.arange(len(points)))]])
 
 
 def fans(mesh: Mesh) -> tuple[Ints, Ints]:
