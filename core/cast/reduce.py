@@ -11,7 +11,7 @@ import numpy as np
 
 from ..errors import CastError
 from ..mesh import Bools, Floats, Ints, Mesh
-from .gap import fans, gap, nearest_on_faces
+from .gap import fans, gap
 from .repair import clean
 
 WORK_MOST = 1_000_000
@@ -21,7 +21,8 @@ WITHIN_MM = 0.01
 _TARGETS = (600_000, 1_000_000, 1_600_000, 2_000_000)
 _PATIENCE = 4  # the library's measure of how soon it takes what is not best: its default, 7, folds creases over
 _MENDED = 0.003  # share of points beyond the bound up to which they are put back one by one; beyond it more triangles are kept
-_ROUNDS = 14
+_ROUNDS = 8  # what is not within the bound by then lies in a crease that needs more triangles
+_NEAR_MM = 0.15  # how far about a spot that spans a crease the scan's points are put back
 _ON_EDGE = 0.12  # a point put back this near to an edge, as a share of the height over it, goes into the edge: no slivers
 
 
@@ -67,11 +68,9 @@ def _mended(mesh: Mesh, small: Mesh) -> tuple[Mesh, float] | None:
             far = np.flatnonzero(back > WITHIN_MM)
             if not len(far):
                 return small, float(max(off.max(), back.max()))
-            if turn % 2:
-                small = _drawn_onto(mesh, small, far)
-            else:
-                place = nearest_on_faces(_spots(small)[far], mesh)
-                small = _with_points(small, _nearest_vertices(mesh, place), back[far], move=True)
+            # it spans a crease there: the points of the scan round about are put back, too
+            back_in = _round_about(mesh, _spots(small)[far], off)
+            small = _with_points(small, mesh.vertices[back_in], off[back_in], move=turn % 2 == 0)
             continue
         small = _with_points(small, mesh.vertices[far], off[far], move=turn % 2 == 0)
     return None
@@ -86,27 +85,12 @@ def _spot_normals(mesh: Mesh) -> Floats:
     return np.vstack([mesh.vertex_normals, mesh.face_normals])
 
 
-def _nearest_vertices(mesh: Mesh, places: Floats) -> Floats:
+def _round_about(mesh: Mesh, places: Floats, off: Floats) -> Ints:
+    """The vertices of the scan near to (k, 3) places that lie off the reduced surface by something, by number."""
     from scipy.spatial import cKDTree
 
-    return np.asarray(mesh.vertices[cKDTree(mesh.vertices, balanced_tree=False, compact_nodes=False).query(places)[1]])
-
-
-def _drawn_onto(mesh: Mesh, small: Mesh, spots: Ints) -> Mesh:
-    """The reduced surface with the spots (numbers in _spots) that lie off the scan drawn onto it.
-
-    A corner moves. A face that spans a valley has its longest edge turned to run along it, where the two faces allow that.
-    """
-    count = len(small.vertices)
-    place = nearest_on_faces(_spots(small)[spots], mesh)
-    split = _Split(small.vertices.copy(), small.faces.copy(), np.zeros(len(small.faces), dtype=bool))
-    split.vertices[spots[spots < count]] = place[spots < count]
-    fan = fans(small)
-    wide = spots[spots >= count] - count
-    length = np.linalg.norm(small.triangles[wide] - np.roll(small.triangles[wide], -1, axis=1), axis=2)
-    for face, longest in zip(wide.tolist(), np.argmax(length, axis=1).tolist(), strict=True):
-        split.flip(face, int(small.faces[face, longest]), int(small.faces[face, (longest + 1) % 3]), fan)
-    return split.mesh()
+    near = cKDTree(places).query(mesh.vertices, distance_upper_bound=_NEAR_MM)[0] < _NEAR_MM
+    return np.flatnonzero(near & (off > 0.25 * WITHIN_MM))
 
 
 def _with_points(mesh: Mesh, points: Floats, off: Floats, *, move: bool) -> Mesh:
@@ -185,19 +169,6 @@ class _Split:
             d, first, second = (int(v) for v in turn)
             self.faces[f] = d, first, new
             self.more.append((d, new, second))
-
-    def flip(self, face: int, b: int, c: int, fans: tuple[Ints, Ints]) -> None:
-        """Turn the edge from b to c of a face into the other diagonal of the two faces there."""
-        around = fans[0][fans[1][b] : fans[1][b + 1]]
-        both = [int(f) for f in around if c in self.faces[f]]
-        if self.touched[both].any() or len(both) != 2:
-            return
-        a, d = (int(v) for f in (face, both[0] if both[1] == face else both[1]) for v in self.faces[f] if v not in (b, c))
-        if any(d in self.faces[f] for f in fans[0][fans[1][a] : fans[1][a + 1]]):
-            return  # they are joined already
-        self.touched[both] = True
-        other = both[0] if both[1] == face else both[1]
-        self.faces[face], self.faces[other] = (a, b, d), (a, d, c)
 
     def mesh(self) -> Mesh:
         if not self.points:
