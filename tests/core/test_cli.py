@@ -141,8 +141,9 @@ def checked(status: str) -> SimpleNamespace:
 def test_build_says_by_its_exit_code_whether_a_check_failed(tmp_path, monkeypatch, capsys, status, code):
     seen = {}
 
-    def build_case(path, folder, *, quick, progress, exports):
+    def build_case(path, folder, *, quick, progress, exports, tell):
         seen.update(path=path, folder=folder, quick=quick, exports=exports)
+        tell("about a minute")
         progress("one")
         progress("two", 0.5)
         return checked(status)
@@ -152,7 +153,7 @@ def test_build_says_by_its_exit_code_whether_a_check_failed(tmp_path, monkeypatc
     out, err = output(capsys)
     result = json.loads(out)
     assert seen == {"path": "case.json", "folder": tmp_path, "quick": True, "exports": "stl,3mf"}
-    assert result["checks"][0]["status"] == status and list(result["times"]) == ["one", "two"] and "one" in err
+    assert result["checks"][0]["status"] == status and list(result["times"]) == ["one", "two"] and "one" in err and "about a minute" in err
     assert main(["build", "case.json", "-o", str(tmp_path), "--quiet"]) == code
     out, err = output(capsys)
     assert err == "" and ("FAIL a.b 0.03 mm (limit 0.02 mm) 44: words" in out) == (status == "fail")
