@@ -49,7 +49,7 @@ def main() -> None:
             if done.returncode not in (0, 1):
                 print(f"{len(mesh.faces):>10,} triangles: {done.stderr.strip()}", flush=True)
                 continue
-            found = json.loads((folder / "out" / "manifest.json").read_text(encoding="utf-8"))
+            found = json.loads((folder / "out" / "build.json").read_text(encoding="utf-8"))
             print(f"{len(mesh.faces):>10,} triangles  {took:6.1f} s  {found['peak_memory_gb']:5.2f} GB  exit {done.returncode}", flush=True)
 
 

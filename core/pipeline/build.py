@@ -252,7 +252,10 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
         body, waxed = whole_scan(cast, prepared, blocked, path, taper_deg=case.manufacture.block_out_taper_deg, step_mm=step_mm)
         scores = score_solids(assembly)
         fitted = scored(body, scores)
-        prepared = replace(prepared, mesh=fitted if body is prepared.mesh else scored(prepared.mesh, scores))
+        if body is prepared.mesh:
+            prepared = replace(prepared, mesh=fitted)
+        else:
+            prepared = replace(prepared, mesh=scored(prepared.mesh, scores), whole=fitted)
         master = master_cast(fitted, path, blocked=scored(waxed, scores), reliefs=reliefs, open_zones=open_solids(assembly))
     with clock.stage("mechanics"):
         material, unknown = framework_material(case)
@@ -263,7 +266,7 @@ def groundwork(case: Case, clock: Clock, *, quick: bool = False) -> Groundwork:
 def evidence(found: Groundwork | Build, framework: Mesh) -> CheckInput:
     """What the checks look at: a framework against the groundwork of its case."""
     return gather(
-        found.case, found.assembly, framework, found.survey.path.vector, found.teeth, prepared=found.prepared.mesh,
+        found.case, found.assembly, framework, found.survey.path.vector, found.teeth, prepared=found.prepared.whole or found.prepared.mesh,
         master=found.master.mesh, material=found.mechanics.material, opposing=read_opposing(found.case, found.cast.to_cast),
         mechanics=found.mechanics,
     )  # fmt: skip

@@ -10,13 +10,12 @@ from ..cast.files import triangles_in
 from ..memory import free_memory_gb
 
 MEASURED: tuple[tuple[int, float, float], ...] = (
-    (12_000, 20.0, 0.8),
-    (190_890, 40.0, 1.6),
-    (500_000, 100.0, 3.0),
-    (1_000_000, 200.0, 6.0),
-    (5_000_000, 400.0, 8.0),
+    (12_534, 21.0, 0.83),
+    (186_788, 30.0, 1.39),
+    (520_668, 49.0, 2.65),
+    (986_948, 80.0, 4.98),
 )
-"""(triangles, seconds, GB) of full builds with all files of one lower case on two quiet cores (`make bench` measures them anew)."""
+"""(triangles, seconds, GB) of full builds of one lower case, with all files, on two quiet cores (`scripts/measure_limits.py`, 2026-11)."""
 SLOWER = 2.5
 """Other days and computers took up to so many times as long."""
 ROOM = 1.15
@@ -24,7 +23,10 @@ ROOM = 1.15
 
 
 def expectation(triangles: int) -> tuple[float, float, float]:
-    """Seconds at least and at most, and GB at most, that a full build of a cast of so many triangles takes on two cores."""
+    """Seconds at least and at most, and GB at most, that a full build of a cast of so many triangles takes on two cores.
+
+    Beyond the largest cast that was measured these are the figures of that one.
+    """
     size, seconds, memory = np.array(MEASURED).T
     low = float(np.interp(triangles, size, seconds))
     return low, SLOWER * low, ROOM * float(np.interp(triangles, size, memory))
@@ -37,6 +39,8 @@ def foretold(scan: Path) -> str:
         return ""
     low, high, memory = expectation(triangles)
     words = f"{triangles:,} triangles: expect {_time(low)} to {_time(high)} on two cores and up to {memory:.1f} GB of memory"
+    if triangles > 1.1 * MEASURED[-1][0]:
+        words = f"{triangles:,} triangles, more than was measured: expect well over {_time(low)} and {memory:.0f} GB; reduce the scan"
     free = free_memory_gb()
     return words if memory <= free else f"{words}; only {free:.1f} GB are free: close other programs or reduce the scan"
 

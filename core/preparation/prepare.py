@@ -54,11 +54,15 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """mesh : the cast with all cuts made, closed; cuts : in the order of the specifications, seats first; tools : what cut them, closed"""
+    """mesh : the cast with all cuts made, closed; cuts : in the order of the specifications, seats first; tools : what cut them, closed
+
+    whole : the same cuts in the full scan, where the cast was reduced for work; None where `mesh` is that
+    """
 
     mesh: Mesh
     cuts: tuple[Cut, ...]
     tools: tuple[Mesh, ...] = ()
+    whole: Mesh | None = None
 
 
 def prepare(

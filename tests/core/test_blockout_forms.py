@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 import pytest
-from claspwright.core.blockout import block_out, undercut_volume
+from claspwright.core.blockout import block_out, shadow, undercut_volume
 from claspwright.core.blockout.sheets import overlapping_pairs, sheets, swept_down
 from claspwright.core.errors import GeometryError
 from claspwright.core.mesh import Mesh
-from claspwright.core.survey import Path, RayScene
+from claspwright.core.phantom import SAMPLES, make_phantom
+from claspwright.core.survey import Path, RayScene, survey
 
 FRUSTUM = Mesh.from_manifold(manifold3d.Manifold.cylinder(6.0, 4.0, 5.0, 256))
 
@@ -160,3 +163,15 @@ def test_sheets_do_not_overlap_and_sweep_to_closed_solids() -> None:
         assert len(overlapping_pairs(solid.vertices[faces[sheet]][:, :, :2])) == 0
         body = swept_down(faces[sheet], solid.vertices, floor)
         assert body.is_closed and body.volume > projected[sheet].sum()  # at least 1 mm deep everywhere
+
+
+def test_noise_on_upright_walls_is_not_swept_patch_by_patch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A made-up cast with 2 micrometres of noise: thin patches are left out, and what undercut that leaves is of the noise's own size."""
+    monkeypatch.setattr(shadow, "MANY", 100)  # a finer cast would have thousands of patches, and take longer to make
+    noisy = make_phantom(replace(SAMPLES["lower_class_i"], triangles=60_000, noise_mm=0.002)).mesh
+    skin: list[int] = []
+    real = shadow._skin
+    monkeypatch.setattr(shadow, "_skin", lambda mesh, down: skin.append(int(real(mesh, down).sum())) or real(mesh, down))
+    left = np.asarray(survey(block_out(noisy, Path()), Path()).undercut)
+    assert skin[0] > 1000
+    assert np.quantile(left, 0.999) < 0.015

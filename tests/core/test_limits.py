@@ -42,6 +42,12 @@ def test_foretold_warns_when_memory_is_short(tmp_path, monkeypatch):
     assert limits.foretold(tmp_path / "none.ply") == ""
 
 
+def test_a_scan_larger_than_was_measured_gets_no_figure_of_its_own(tmp_path):
+    head = b"ply\nformat binary_little_endian 1.0\nelement vertex 2500000\nelement face 5000000\nend_header\n"
+    (tmp_path / "a.ply").write_bytes(head)
+    assert "more than was measured" in limits.foretold(tmp_path / "a.ply")
+
+
 @pytest.mark.nightly
 @pytest.mark.parametrize("name", ["lower_class_i", "upper_class_iii_mod_1"])
 def test_a_sample_keeps_to_the_memory_that_was_told(tmp_path, name):
@@ -51,5 +57,5 @@ def test_a_sample_keeps_to_the_memory_that_was_told(tmp_path, name):
     assert done.returncode in (0, 1), done.stderr
     triangles = triangles_in(SCENES / name / json.loads(case.read_text())["cast"]["file"])
     assert f"{triangles:,} triangles: expect" in done.stderr
-    found = json.loads((tmp_path / "out" / "manifest.json").read_text())
+    found = json.loads((tmp_path / "out" / "build.json").read_text())
     assert found["peak_memory_gb"] <= limits.expectation(triangles)[2]
