@@ -57,7 +57,7 @@ class ReportData:
     arch : "upper" or "lower"
     date : ISO date and time as text
     path_words : why this path, in words; anteroposterior_deg, lateral_deg : its tilts; tripod : marks (x, y, z) mm in the cast frame
-    chart : label and text, such as missing teeth
+    chart : label and text, such as missing teeth; to_ask : what the chart leaves open, as questions to the dentist
     mass_g : (low, high) g, a range; basis says how it was reached
     stages : name and seconds; versions, hashes : name and text
     """
@@ -67,6 +67,7 @@ class ReportData:
     arch: str
     date: str = ""
     chart: Sequence[tuple[str, str]] = ()
+    to_ask: Sequence[str] = ()
     path_words: str = ""
     anteroposterior_deg: float = 0.0
     lateral_deg: float = 0.0
@@ -97,7 +98,8 @@ def asset(name: str) -> str:
 def report_html(data: ReportData) -> str:
     """The whole report as one HTML document without any reference to the outside."""
     sections = [
-        _head(data), _cautions(), _summary(data), _plan(data), _components(data), _path(data), _preparation(data), _materials(data),
+        _head(data), _cautions(), _summary(data), _plan(data), _components(data), _to_ask(data), _path(data), _preparation(data),
+        _materials(data),
         _pictures(data), _insertion(data), _checks(data), _mechanics(data), _cast(data), _signatures(), _record(data),
     ]
     title = f"{data.patient_code} – {data.title}" if data.title else data.patient_code
@@ -156,6 +158,14 @@ def _plan(data: ReportData) -> str:
         return ""
     words = "Seen along the path of placement, from the geometry as built."
     return _section("Arch drawing", f'<div class="plan">{arch_plan_svg(data.plan)}</div><p class="fine">{words}</p>', "drawing")
+
+
+def _to_ask(data: ReportData) -> str:
+    if not data.to_ask:
+        return ""
+    items = "".join(f"<li>{escape(q)}</li>" for q in data.to_ask)
+    why = "The scan does not show it, and the chart does not say it."
+    return _section("To be asked of the dentist", f"<p>{why}</p><ul>{items}</ul>", "asked")
 
 
 def _pictures(data: ReportData) -> str:

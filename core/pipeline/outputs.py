@@ -191,12 +191,12 @@ def report_data(build: Build, drawn: Drawn) -> ReportData:
         chart.append(("To be taken out (FDI)", ", ".join(map(str, case.chart.to_extract))))
     if case.chart.sulcus_mm is not None:
         chart.append(("Lingual sulcus", f"{case.chart.sulcus_mm:g} mm"))
-    chart += [("To be asked of the dentist", str(question)) for question in open_questions(case)]
     grams = mass(build.framework.volume, build.mechanics.material)
     return ReportData(
         title=case.title,
         patient_code=case.patient_code,
         arch=case.cast.arch,
+        to_ask=[str(question) for question in open_questions(case)],
         date=datetime.datetime.now().astimezone().isoformat(timespec="minutes"),
         chart=chart,
         anteroposterior_deg=case.path.anteroposterior_deg,

@@ -56,8 +56,8 @@ def check(status, **more) -> Check:
 
 def full(text: str) -> ReportData:
     return ReportData(
-        title=text, patient_code=text, arch="lower", date=text, chart=[(text, text)], path_words=text, anteroposterior_deg=3.0,
-        lateral_deg=-2.0, tripod=[(1.0, 2.0, 3.0)], components=[ComponentRow(text, text, text, text)],
+        title=text, patient_code=text, arch="lower", date=text, chart=[(text, text)], to_ask=[text], path_words=text,
+        anteroposterior_deg=3.0, lateral_deg=-2.0, tripod=[(1.0, 2.0, 3.0)], components=[ComponentRow(text, text, text, text)],
         preparations=[PreparationRow(text, text, 0.75, 3.5, text)],
         checks=[check("fail", id=text, unit=text, where=text, source=text, words=text)], materials=[(text, text)], mass_g=(5.0, 6.0),
         mass_basis=text, pictures=[Picture(text, png())], cast_changes=[text], cast_questions=[text], notes=text, stages=[(text, 1.5)],
@@ -127,6 +127,13 @@ def test_cautions_and_signature_places_are_always_there():
         assert text.count("Signature") == 3 and "Prescribed by" in text and "Made by" in text
     for word in ("certified", "clinician", "scan", "scale", "estimates", "ISO 22674", "allergy", "personal data", "miss faults"):
         assert any(word in c for c in CAUTIONS)  # the handbook's list of notices
+
+
+def test_what_is_to_be_asked_stands_once_under_one_heading():
+    page = report_html(ReportData(title="a", patient_code="b", arch="lower", to_ask=["How mobile is 34?", "Which teeth show?"]))
+    assert page.count("To be asked of the dentist") == 1
+    assert "<li>How mobile is 34?</li><li>Which teeth show?</li>" in page
+    assert "To be asked" not in report_html(ReportData(title="a", patient_code="b", arch="lower"))
 
 
 def test_numbers_that_are_not_there_are_not_made_up():
